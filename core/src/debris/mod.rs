@@ -1,0 +1,4 @@
+//! Photo to reading: the card, the window, the grains, the gradation, the level. Pure.
+
+pub mod reading;
+pub mod window;

@@ -1,0 +1,3 @@
+//! How records travel. Serde only, one module per version.
+
+pub mod v1;

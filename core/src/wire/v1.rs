@@ -1,0 +1,85 @@
+//! Version 1 of what goes between phone and depot.
+//!
+//! Entries travel verbatim ([`serde_json::value::RawValue`]): their hash is over the exact text.
+
+use serde::{Deserialize, Serialize};
+use serde_json::value::RawValue;
+
+use crate::ids::{EntryId, Sha256Hex};
+
+/// `PUT /v1/entries`: a batch. JSON: `{"schema": "gritbook.entries/1", "entries": [...]}`.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct EntriesBatch {
+    /// Always `gritbook.entries/1`.
+    pub schema: String,
+    /// Sealed entries, oldest first.
+    pub entries: Vec<Box<RawValue>>,
+}
+
+/// The answer to a batch: one verdict per entry, in the order of the batch.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Verdicts {
+    /// Always `gritbook.verdicts/1`.
+    pub schema: String,
+    /// One per entry.
+    pub verdicts: Vec<Verdict>,
+}
+
+/// What became of one entry.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Verdict {
+    /// Which entry; null where it could not be read.
+    pub id: Option<EntryId>,
+    /// The hash of the text that arrived.
+    pub hash: Sha256Hex,
+    /// Stored, already there, refused.
+    #[serde(flatten)]
+    pub outcome: VerdictOutcome,
+}
+
+/// Stored, already there, refused. JSON: `"verdict": "stored"`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "verdict", rename_all = "snake_case")]
+pub enum VerdictOutcome {
+    /// Durable at the depot now.
+    Stored,
+    /// The same text was there before.
+    AlreadyThere,
+    /// Not stored; sending it again changes nothing.
+    Refused {
+        /// Stable code.
+        code: String,
+        /// What was wrong.
+        reason: String,
+        /// What to do.
+        advice: String,
+    },
+}
+
+/// `GET /v1/entries`: a page in the depot's own total order.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct EntriesPage {
+    /// Always `gritbook.entries/1`.
+    pub schema: String,
+    /// Sealed entries in the depot's order.
+    pub entries: Vec<Box<RawValue>>,
+    /// Ask for what comes after this.
+    pub cursor: String,
+    /// True where more is waiting.
+    pub more: bool,
+}
+
+/// `application/problem+json` (RFC 9457).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Problem {
+    /// `urn:gritbook:problem:<code>`.
+    #[serde(rename = "type")]
+    pub kind: String,
+    /// Short name of the problem.
+    pub title: String,
+    /// HTTP status.
+    pub status: u16,
+    /// What was wrong and what to do.
+    #[serde(default)]
+    pub detail: String,
+}
