@@ -1,1 +1,3 @@
-//! To come.
+//! Things to look at: what is printed, drawn or handed on.
+
+pub mod card_sheet;
