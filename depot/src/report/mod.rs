@@ -1,3 +1,4 @@
 //! Things to look at: what is printed, drawn or handed on.
 
 pub mod card_sheet;
+pub mod chart;
