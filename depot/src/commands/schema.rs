@@ -1,13 +1,67 @@
-//! To come.
+//! `gritbook schema`: the JSON Schema of each published document, made from the very types that write it.
 
-use super::{Failure, Run};
+use clap::builder::PossibleValuesParser;
+use gritbook_core::CoreError;
+use gritbook_core::debris::reading::Reading;
+use schemars::{JsonSchema, Schema, generate::SchemaSettings};
+
+use super::{Failure, Run, say};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+#[command(after_help = "Example: gritbook schema reading > reading.schema.json")]
+pub struct Args {
+    /// Which document; without it, their names.
+    #[arg(value_parser = PossibleValuesParser::new(DOCUMENTS.iter().map(|(name, _)| *name)))]
+    document: Option<String>,
+}
+
+type Make = fn() -> Schema;
+
+/// Every document that has a schema.
+const DOCUMENTS: &[(&str, Make)] = &[("reading", schema_of::<Reading>), ("error", schema_of::<ErrorDocument>)];
+
+/// `gritbook.error/1`, for its schema; `super::error_document` writes it.
+#[derive(JsonSchema)]
+#[allow(dead_code, reason = "only its schema is used")]
+struct ErrorDocument {
+    /// Always `gritbook.error/1`.
+    schema: String,
+    /// What was wrong and what to do.
+    error: ErrorFacts,
+    /// Beside a refused photo: what the gates measured.
+    quality: Option<gritbook_core::debris::reading::Quality>,
+}
+
+/// What was wrong and what to do.
+#[derive(JsonSchema)]
+#[allow(dead_code, reason = "only its schema is used")]
+struct ErrorFacts {
+    /// Stable code in snake_case.
+    code: String,
+    /// What was wrong.
+    reason: String,
+    /// What to do.
+    advice: String,
+}
+
+fn schema_of<T: JsonSchema>() -> Schema {
+    SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<T>()
+}
 
 impl Run for Args {
     fn run(self) -> Result<(), Failure> {
-        Err(anyhow::anyhow!("not built yet").into())
+        let Some(name) = self.document else {
+            for (name, _) in DOCUMENTS {
+                say(name);
+            }
+            return Ok(());
+        };
+        let (_, make) = DOCUMENTS
+            .iter()
+            .find(|(known, _)| *known == name)
+            .ok_or_else(|| CoreError::refused("no_such_document", format!("there is no document `{name}`"), "run `gritbook schema`"))?;
+        say(format!("{:#}", make().to_value()));
+        Ok(())
     }
 }
