@@ -1,13 +1,185 @@
-//! To come.
+//! `gritbook enroll`: a device's token and its enrolment code, or taking one away. Works beside a running depot.
 
-use super::{Failure, Run};
+use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+use chrono::{DateTime, Utc};
+use gritbook_core::{CoreError, ErrorKind};
+use qrcode::{EcLevel, QrCode};
+use serde_json::json;
+
+use super::{Failure, Run, say};
+use crate::server::archive::{Archive as _, SqliteArchive, Work};
+use crate::server::{make_token, token_hash};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+#[command(after_help = "\
+Example: gritbook enroll --data depot-data --name 'phone of the north yard' --qr enrol.png
+
+The token is shown this once: the depot keeps only its hash. Whoever holds it can write to the depot: pass it on by the
+code on a screen, not by mail. --revoke shuts the device out at once; what it sent stays in the record.")]
+pub struct Args {
+    /// The depot's data folder.
+    #[arg(long, value_name = "DIR")]
+    data: PathBuf,
+    /// What to call the device: 1 to 60 characters.
+    #[arg(long)]
+    name: String,
+    /// Take this device's token away.
+    #[arg(long, conflicts_with_all = ["qr", "depot"])]
+    revoke: bool,
+    /// The address at which the device reaches the depot; without it the one that the depot listened at last.
+    #[arg(long, value_name = "URL")]
+    depot: Option<String>,
+    /// Also write the enrolment code to a picture (.png or .svg).
+    #[arg(long, value_name = "FILE")]
+    qr: Option<PathBuf>,
+    /// Print one JSON document.
+    #[arg(long)]
+    json: bool,
+}
 
 impl Run for Args {
+    fn json(&self) -> bool {
+        self.json
+    }
+
     fn run(self) -> Result<(), Failure> {
-        Err(anyhow::anyhow!("not built yet").into())
+        let name = checked_name(&self.name)?;
+        if self.revoke {
+            // A mistyped folder must not become a new, empty archive.
+            if !self.data.join("depot.sqlite").exists() {
+                return Err(CoreError::new(
+                    ErrorKind::NotFound,
+                    "no_archive",
+                    format!("there is no depot in `{}`", self.data.display()),
+                    "give the folder that the depot runs on",
+                )
+                .into());
+            }
+            let archive = SqliteArchive::open(&self.data)?;
+            finish(archive.revoke(name.clone(), now()))?;
+            if self.json {
+                say(json!({ "schema": "gritbook.enrolment/1", "name": name, "revoked": true }));
+            } else {
+                say(format_args!("{name} is shut out. What it sent stays in the record."));
+            }
+            return Ok(());
+        }
+        if let Some(file) = &self.qr {
+            picture_kind(file)?;
+        }
+        std::fs::create_dir_all(&self.data).map_err(|cause| {
+            CoreError::refused("bad_folder", format!("`{}` cannot be made", self.data.display()), "choose another folder").because(cause)
+        })?;
+        let archive = SqliteArchive::open(&self.data)?;
+        let depot = match self.depot {
+            Some(url) => Some(url),
+            None => finish(archive.recall("address"))?,
+        };
+        let token = make_token()?;
+        let payload = payload(&name, depot.as_deref(), &token);
+        let code = QrCode::with_error_correction_level(&payload, EcLevel::M).map_err(|cause| {
+            CoreError::refused("too_long", "name and address are too long for a code", "use a shorter name or address").because(cause)
+        })?;
+        finish(archive.enroll(name.clone(), token_hash(&token), now()))?;
+        if let Some(file) = &self.qr
+            && let Err(error) = draw(&code, file)
+        {
+            // A token that nobody was shown must not stay good.
+            finish(archive.revoke(name, now()))?;
+            return Err(error.into());
+        }
+        if self.json {
+            say(json!({ "schema": "gritbook.enrolment/1", "name": name, "depot": depot, "token": token, "code": payload, "revoked": false }));
+            return Ok(());
+        }
+        say(format_args!("{name} may write to this depot."));
+        say(format_args!("token  {token}"));
+        match &depot {
+            Some(url) => say(format_args!("depot  {url}")),
+            None => say("depot  address not known yet: start the depot first, or give --depot URL"),
+        }
+        if let Some(file) = &self.qr {
+            say(format_args!("code   {}", file.display()));
+        }
+        say("");
+        say(code.render::<qrcode::render::unicode::Dense1x2>().quiet_zone(true).build());
+        say("The token is not shown again.");
+        Ok(())
+    }
+}
+
+/// What the code holds: an address of our own kind that a phone's camera hands to the shell as it is.
+fn payload(name: &str, depot: Option<&str>, token: &str) -> String {
+    json!({ "gritbook": "enrolment/1", "depot": depot, "name": name, "token": token }).to_string()
+}
+
+fn checked_name(name: &str) -> Result<String, CoreError> {
+    let name = name.trim();
+    let count = name.chars().count();
+    if count == 0 || count > 60 || name.chars().any(char::is_control) {
+        return Err(CoreError::refused("bad_name", format!("the name has {count} characters or holds signs that cannot be printed"), "use 1 to 60 printable characters"));
+    }
+    Ok(name.to_owned())
+}
+
+fn now() -> DateTime<Utc> {
+    SystemTime::now().into()
+}
+
+/// Runs one piece of the archive's work from this plain thread.
+fn finish<T>(work: Work<T>) -> Result<T, CoreError> {
+    tokio::runtime::Builder::new_current_thread()
+        .build()
+        .map_err(|cause| CoreError::new(ErrorKind::Internal, "no_threads", "no thread could be started", "try again").because(cause))?
+        .block_on(work)
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Picture {
+    Png,
+    Svg,
+}
+
+fn picture_kind(file: &Path) -> Result<Picture, CoreError> {
+    match file.extension().and_then(|ending| ending.to_str()).map(str::to_ascii_lowercase).as_deref() {
+        Some("png") => Ok(Picture::Png),
+        Some("svg") => Ok(Picture::Svg),
+        _ => Err(CoreError::refused("bad_picture_name", format!("`{}` ends neither in .png nor in .svg", file.display()), "name it like enrol.png or enrol.svg")),
+    }
+}
+
+/// Modules of 8 pixels with the four white modules around that ISO/IEC 18004 asks for.
+fn draw(code: &QrCode, file: &Path) -> Result<(), CoreError> {
+    const SIDE: u32 = 8;
+    const QUIET: u32 = 4;
+    let failed = |cause: std::io::Error| CoreError::new(ErrorKind::Storage, "not_written", format!("`{}` cannot be written", file.display()), "choose another place").because(cause);
+    let width = u32::try_from(code.width()).unwrap_or(0);
+    let colors = code.to_colors();
+    let dark = |x: u32, y: u32| colors.get((y * width + x) as usize) == Some(&qrcode::Color::Dark);
+    let whole = (width + 2 * QUIET) * SIDE;
+    match picture_kind(file)? {
+        Picture::Png => {
+            let picture = image::GrayImage::from_fn(whole, whole, |x, y| {
+                let module = |at: u32| (at / SIDE).checked_sub(QUIET).filter(|at| *at < width);
+                let is_dark = module(x).zip(module(y)).is_some_and(|(x, y)| dark(x, y));
+                image::Luma([if is_dark { 0 } else { 255 }])
+            });
+            picture.save(file).map_err(|cause| failed(std::io::Error::other(cause)))
+        }
+        Picture::Svg => {
+            let mut path = String::new();
+            for (x, y) in (0..width).flat_map(|y| (0..width).map(move |x| (x, y))).filter(|&(x, y)| dark(x, y)) {
+                path.push_str(&format!("M{} {}h1v1h-1z", x + QUIET, y + QUIET));
+            }
+            let side = width + 2 * QUIET;
+            let svg = format!(
+                "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {side} {side}\" width=\"{whole}\" height=\"{whole}\" shape-rendering=\"crispEdges\">\
+                 <path fill=\"#fff\" d=\"M0 0h{side}v{side}H0z\"/><path d=\"{path}\"/></svg>\n"
+            );
+            std::fs::write(file, svg).map_err(failed)
+        }
     }
 }

@@ -1,1 +1,205 @@
-//! To come.
+//! The receiving side: takes entries and photos from devices, keeps them, and shows them on one plain page.
+//!
+//! ```text
+//! serve ──► app(depot) ──► routes ──► archive (what is known), shelf (photo bytes)
+//!                       └► pages   ──► archive, shelf
+//! ```
+//!
+//! [`app`] builds the whole service without a socket, so that tests can call it directly.
+//!
+//! # What is durable when
+//! An entry's verdict `stored` is sent after its transaction is on the disk. A photo's bytes count once they are synced
+//! and the offset row is written. A photo counts as stored once its SHA-256 was checked over the whole, the file was
+//! renamed and its folder synced, and its row was written; only then is the whole length acknowledged.
+//!
+//! # Who may do what
+//! Everything under `/v1` needs a device's bearer token. Any enrolled device may deliver any entry (phones relay for one
+//! another); the archive notes who delivered it. Pages need no sign-in only while the depot listens on loopback and no
+//! proxy stands before it; otherwise they ask for a device's token as the password of HTTP Basic.
+
+pub mod archive;
+mod auth;
+mod busy;
+mod linger;
+mod pages;
+mod problem;
+mod routes;
+mod serve;
+pub mod shelf;
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::{Duration, SystemTime};
+
+use axum::Router;
+use chrono::{DateTime, Utc};
+use gritbook_core::CoreError;
+use tokio::sync::watch;
+
+pub use auth::{make_token, token_hash};
+pub use problem::Problem;
+pub use serve::{RunningDepot, start};
+
+use archive::{Archive, SqliteArchive};
+use busy::Busy;
+use shelf::Shelf;
+
+/// How a depot behaves. The defaults are what `gritbook depot` uses.
+#[derive(Debug, Clone)]
+pub struct Settings {
+    /// Pages need no sign-in. Only ever true for a depot that listens on loopback without a proxy before it.
+    pub page_open: bool,
+    /// Largest photo, bytes.
+    pub max_photo_bytes: u64,
+    /// Largest batch of entries, bytes.
+    pub max_batch_bytes: usize,
+    /// Most entries in a batch.
+    pub max_batch_entries: usize,
+    /// Room for photos, stored and promised, bytes; none: as much as the disk has.
+    pub photo_quota_bytes: Option<u64>,
+    /// A body that stays silent this long is given up; what came is kept.
+    pub body_idle: Duration,
+    /// An upload that is not continued for this long is given up.
+    pub upload_lifetime: Duration,
+    /// The clock.
+    pub now: fn() -> DateTime<Utc>,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            page_open: false,
+            max_photo_bytes: 64 * 1024 * 1024,
+            max_batch_bytes: 2 * 1024 * 1024,
+            max_batch_entries: 500,
+            photo_quota_bytes: None,
+            body_idle: Duration::from_secs(30),
+            upload_lifetime: Duration::from_secs(14 * 24 * 3600),
+            now: || DateTime::<Utc>::from(SystemTime::now()),
+        }
+    }
+}
+
+/// The depot's state, shared by all requests.
+#[derive(Clone)]
+pub struct Depot(Arc<Inner>);
+
+struct Inner {
+    settings: Settings,
+    archive: Arc<dyn Archive>,
+    shelf: Shelf,
+    busy: Busy,
+    stopping: watch::Sender<bool>,
+}
+
+impl std::fmt::Debug for Depot {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Depot").field("settings", &self.0.settings).finish_non_exhaustive()
+    }
+}
+
+impl Depot {
+    /// Opens or makes the data folder. Blocks.
+    ///
+    /// # Errors
+    /// What [`SqliteArchive::open`] and [`Shelf::open`] give.
+    pub fn open(data: &Path, settings: Settings) -> Result<Self, CoreError> {
+        make_private(data)?;
+        let archive = SqliteArchive::open(data)?;
+        Ok(Self::new(Arc::new(archive), Shelf::open(data)?, settings))
+    }
+
+    /// A depot on an archive and a shelf.
+    pub fn new(archive: Arc<dyn Archive>, shelf: Shelf, settings: Settings) -> Self {
+        Self(Arc::new(Inner { settings, archive, shelf, busy: Busy::default(), stopping: watch::Sender::new(false) }))
+    }
+
+    /// What it remembers.
+    pub fn archive(&self) -> &dyn Archive {
+        self.0.archive.as_ref()
+    }
+
+    pub(crate) fn shelf(&self) -> &Shelf {
+        &self.0.shelf
+    }
+
+    pub(crate) fn settings(&self) -> &Settings {
+        &self.0.settings
+    }
+
+    pub(crate) fn busy(&self) -> &Busy {
+        &self.0.busy
+    }
+
+    pub(crate) fn now(&self) -> DateTime<Utc> {
+        (self.0.settings.now)()
+    }
+
+    /// Asks uploads under way to save what came and end.
+    pub fn stop(&self) {
+        self.0.stopping.send_replace(true);
+    }
+
+    pub(crate) fn stopping(&self) -> watch::Receiver<bool> {
+        self.0.stopping.subscribe()
+    }
+
+    /// Gives up uploads that nobody continued.
+    ///
+    /// # Errors
+    /// As the archive gives them.
+    pub async fn sweep(&self) -> Result<(), CoreError> {
+        let gone = self.archive().expire_uploads(self.now()).await?;
+        if gone.is_empty() {
+            return Ok(());
+        }
+        tracing::info!(count = gone.len(), "uploads given up");
+        let shelf = self.shelf().clone();
+        on_disk(move || gone.iter().try_for_each(|id| shelf.forget(id))).await
+    }
+}
+
+/// The whole service.
+pub fn app(depot: Depot) -> Router {
+    routes::router(depot)
+}
+
+/// Runs file work off the event loop.
+pub(crate) async fn on_disk<T: Send + 'static>(work: impl FnOnce() -> Result<T, CoreError> + Send + 'static) -> Result<T, CoreError> {
+    tokio::task::spawn_blocking(work).await.unwrap_or_else(|cause| {
+        Err(CoreError::new(gritbook_core::ErrorKind::Internal, "shelf_stopped", "file work was broken off", "try again").because(cause))
+    })
+}
+
+/// Makes the data folder, readable by its owner alone where it is new: it holds what shops keep to themselves.
+fn make_private(data: &Path) -> Result<(), CoreError> {
+    let mut builder = std::fs::DirBuilder::new();
+    builder.recursive(true);
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::DirBuilderExt as _;
+        builder.mode(0o700);
+    }
+    builder.create(data).map_err(|cause| shelf::file_error("making the data folder", cause))
+}
+
+/// Holds a data folder for one running depot.
+pub(crate) fn claim(data: &Path) -> Result<std::fs::File, CoreError> {
+    make_private(data)?;
+    let path: PathBuf = data.join("depot.lock");
+    let file = std::fs::OpenOptions::new()
+        .create(true)
+        .truncate(false)
+        .write(true)
+        .open(path)
+        .map_err(|cause| shelf::file_error("claiming the data folder", cause))?;
+    match file.try_lock() {
+        Ok(()) => Ok(file),
+        Err(std::fs::TryLockError::WouldBlock) => Err(CoreError::refused(
+            "data_in_use",
+            "another depot runs on this data folder",
+            "stop it first, or give this one a folder of its own",
+        )),
+        Err(std::fs::TryLockError::Error(cause)) => Err(shelf::file_error("claiming the data folder", cause)),
+    }
+}

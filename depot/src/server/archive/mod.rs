@@ -1,0 +1,235 @@
+//! What the depot remembers: devices, entries, and how far each photo has come.
+//!
+//! [`Archive`] is the seam between the routes and a database. Everything a method reports as done is durable before
+//! its future ends. The bytes of photos are not here but on the [`super::shelf::Shelf`].
+
+mod sqlite;
+
+use std::future::Future;
+use std::pin::Pin;
+
+use chrono::{DateTime, Utc};
+use gritbook_core::CoreError;
+use gritbook_core::ids::{EntryId, PumpId, Sha256Hex};
+use gritbook_core::wire::v1::Verdict;
+
+pub use sqlite::SqliteArchive;
+pub(crate) use sqlite::storage_full;
+
+/// What an archive's method returns: a future that owns its arguments, so that a backend may run it where it likes.
+pub type Work<T> = Pin<Box<dyn Future<Output = Result<T, CoreError>> + Send>>;
+
+/// An enrolled device, found by its token.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Device {
+    /// The archive's own number for it.
+    pub number: i64,
+    /// The name given at enrolment.
+    pub name: String,
+    /// SHA-256 of its token.
+    pub token_hash: Sha256Hex,
+    /// True once the token was taken away.
+    pub revoked: bool,
+}
+
+/// A stored photo.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PhotoRow {
+    /// Its name.
+    pub sha256: Sha256Hex,
+    /// Size in bytes.
+    pub bytes: u64,
+    /// What its first bytes say it is.
+    pub kind: PhotoKind,
+}
+
+/// What a photo's first bytes say it is. Anything else is kept too, but never drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PhotoKind {
+    /// JPEG.
+    Jpeg,
+    /// PNG.
+    Png,
+    /// Neither.
+    Other,
+}
+
+impl PhotoKind {
+    /// The kind by the signature in the first bytes.
+    pub fn of(start: &[u8]) -> Self {
+        match start {
+            [0xFF, 0xD8, 0xFF, ..] => Self::Jpeg,
+            [0x89, b'P', b'N', b'G', 0x0D, 0x0A, 0x1A, 0x0A, ..] => Self::Png,
+            _ => Self::Other,
+        }
+    }
+
+    /// File name ending and database word.
+    pub fn ending(self) -> &'static str {
+        match self {
+            Self::Jpeg => "jpg",
+            Self::Png => "png",
+            Self::Other => "bin",
+        }
+    }
+
+    /// Media type.
+    pub fn media_type(self) -> &'static str {
+        match self {
+            Self::Jpeg => "image/jpeg",
+            Self::Png => "image/png",
+            Self::Other => "application/octet-stream",
+        }
+    }
+}
+
+/// Where an upload stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum UploadState {
+    /// Bytes are still to come, or the whole was not yet checked.
+    Open,
+    /// Checked, named by its hash and durable.
+    Stored,
+    /// Ended by the client, expired, or refused as a whole.
+    Gone,
+}
+
+/// One upload.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Upload {
+    /// Its name in the address.
+    pub id: String,
+    /// Declared by the client, or computed once complete.
+    pub sha256: Option<Sha256Hex>,
+    /// True where the client declared `sha256`.
+    pub declared: bool,
+    /// `Upload-Metadata` as it came.
+    pub metadata: String,
+    /// Whole length, bytes.
+    pub length: u64,
+    /// Durable bytes.
+    pub offset: u64,
+    /// Where it stands.
+    pub state: UploadState,
+    /// When it is given up.
+    pub expires: DateTime<Utc>,
+}
+
+/// A new upload as asked for.
+#[derive(Debug, Clone)]
+pub struct NewUpload {
+    /// Its name.
+    pub id: String,
+    /// Declared hash.
+    pub sha256: Option<Sha256Hex>,
+    /// `Upload-Metadata` as it came.
+    pub metadata: String,
+    /// Whole length, bytes.
+    pub length: u64,
+    /// Device that asks.
+    pub device: i64,
+    /// When the asking came.
+    pub now: DateTime<Utc>,
+    /// When it is given up.
+    pub expires: DateTime<Utc>,
+}
+
+/// What came of asking for an upload.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Creation {
+    /// Made now, or made anew after the earlier one was gone. Any staged bytes of an earlier one are void.
+    Created(Upload),
+    /// The same upload was asked for before.
+    Same(Upload),
+    /// The name is taken by an upload of something else.
+    Different,
+}
+
+/// A page of entries in the depot's order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EntryPage {
+    /// Sealed texts.
+    pub docs: Vec<String>,
+    /// Number of the last one, or the number asked after where there is none.
+    pub last: i64,
+    /// True where more is waiting.
+    pub more: bool,
+}
+
+/// The newest entries of one pump.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PumpPage {
+    /// Which pump.
+    pub pump: PumpId,
+    /// The newest text that sets the pump's figures, where one has come.
+    pub set: Option<String>,
+    /// Sealed texts, newest first.
+    pub newest: Vec<String>,
+    /// How many entries the pump has in all.
+    pub total: u64,
+    /// Ids that later entries of this pump amend.
+    pub amended: Vec<EntryId>,
+}
+
+/// The depot's memory. One implementation per database; the routes know only this.
+pub trait Archive: Send + Sync {
+    /// Lets a device in under `name`.
+    ///
+    /// # Errors
+    /// `name_taken` where a device of that name is in already.
+    fn enroll(&self, name: String, token_hash: Sha256Hex, now: DateTime<Utc>) -> Work<()>;
+
+    /// Shuts a device out.
+    ///
+    /// # Errors
+    /// `no_such_device`.
+    fn revoke(&self, name: String, now: DateTime<Utc>) -> Work<()>;
+
+    /// The device whose token has this hash, revoked or not.
+    fn device(&self, token_hash: Sha256Hex) -> Work<Option<Device>>;
+
+    /// Stores what can be stored of a batch, in order, in one transaction, and says what became of each.
+    fn store_entries(&self, texts: Vec<String>, delivered_by: i64, now: DateTime<Utc>) -> Work<Vec<Verdict>>;
+
+    /// Up to `limit` entries after number `after`, and no more than `max_bytes` of text unless the first alone is longer.
+    fn entries_after(&self, after: i64, limit: u32, max_bytes: usize) -> Work<EntryPage>;
+
+    /// Every pump with its newest entries, at most `newest` each; the pump with the newest entry first.
+    fn pumps(&self, newest: u32) -> Work<Vec<PumpPage>>;
+
+    /// Makes an upload, or finds the same one again. A photo that is here already makes a `Stored` upload at once.
+    fn create_upload(&self, new: NewUpload) -> Work<Creation>;
+
+    /// An upload by its name.
+    fn upload(&self, id: String) -> Work<Option<Upload>>;
+
+    /// Moves an open upload's durable offset.
+    fn set_offset(&self, id: String, offset: u64, expires: DateTime<Utc>) -> Work<()>;
+
+    /// Notes the computed hash of an upload that declared none.
+    fn set_hash(&self, id: String, sha256: Sha256Hex) -> Work<()>;
+
+    /// The photo is on the shelf: writes its row and closes the upload, in one transaction.
+    fn finish_upload(&self, id: String, photo: PhotoRow, now: DateTime<Utc>) -> Work<()>;
+
+    /// Gives an upload up.
+    fn drop_upload(&self, id: String) -> Work<()>;
+
+    /// Gives up every open upload that expired before `now` and forgets closed ones; names whose staged bytes can go.
+    fn expire_uploads(&self, now: DateTime<Utc>) -> Work<Vec<String>>;
+
+    /// A stored photo.
+    fn photo(&self, sha256: Sha256Hex) -> Work<Option<PhotoRow>>;
+
+    /// Which of these photos are stored.
+    fn photos_present(&self, asked: Vec<Sha256Hex>) -> Work<Vec<Sha256Hex>>;
+
+    /// Sum of all stored photos and of what open uploads may still grow to, bytes.
+    fn photo_bytes(&self) -> Work<u64>;
+
+    /// Remembers a fact about the depot itself.
+    fn remember(&self, name: &'static str, value: String) -> Work<()>;
+
+    /// A remembered fact.
+    fn recall(&self, name: &'static str) -> Work<Option<String>>;
+}

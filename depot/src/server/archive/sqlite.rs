@@ -1,0 +1,601 @@
+//! The archive in one SQLite file: one writer, so the order of entries never skips; a second connection reads.
+//!
+//! | setting | why |
+//! |---|---|
+//! | WAL | reading pages does not wait for a batch being written; `gritbook enroll` works beside a running depot |
+//! | synchronous FULL | an acknowledged entry survives a pulled plug |
+//! | busy timeout 5 s | the depot and `enroll` are two processes |
+//! | begin immediate | a writer waits at the door, not in the middle |
+
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+use chrono::{DateTime, Utc};
+use gritbook_core::ids::{EntryId, PumpId, Sha256Hex};
+use gritbook_core::model::entry::{ENTRY_SCHEMA, EntryHead};
+use gritbook_core::wire::v1::{Verdict, VerdictOutcome};
+use gritbook_core::{CoreError, ErrorKind};
+use rusqlite::{Connection, OptionalExtension as _, Row, Transaction, TransactionBehavior, params};
+
+use super::{Archive, Creation, Device, EntryPage, NewUpload, PhotoKind, PhotoRow, PumpPage, Upload, UploadState, Work};
+
+/// Steps of the schema; the loop in [`migrate`] alone writes `user_version`.
+const STEPS: &[&str] = &[include_str!("schema/001.sql")];
+
+/// How long a closed upload is still answered for, so that a phone that missed the last answer can ask again.
+const REMEMBER_CLOSED_MS: i64 = 30 * 24 * 3600 * 1000;
+
+/// See the module.
+pub struct SqliteArchive {
+    writer: Arc<Mutex<Connection>>,
+    reader: Arc<Mutex<Connection>>,
+}
+
+impl std::fmt::Debug for SqliteArchive {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("SqliteArchive")
+    }
+}
+
+/// Turns a database error into the depot's own: a full disk is told apart, since the person can do something about it.
+pub(crate) fn sql_error(tried: &str, cause: rusqlite::Error) -> CoreError {
+    use rusqlite::ErrorCode;
+    let code = cause.sqlite_error_code();
+    match code {
+        Some(ErrorCode::DiskFull) => storage_full(tried).because(cause),
+        Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => CoreError::new(
+            ErrorKind::Corrupt,
+            "archive_damaged",
+            format!("{tried}: the archive is damaged"),
+            "stop the depot, keep depot.sqlite as it is, and put back the newest backup; phones send again what it lacks",
+        )
+        .because(cause),
+        Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
+            CoreError::new(ErrorKind::Storage, "archive_busy", format!("{tried}: another program holds the archive"), "try again shortly").because(cause)
+        }
+        _ => CoreError::new(ErrorKind::Storage, "archive_failed", format!("{tried} failed"), "look at the depot's log").because(cause),
+    }
+}
+
+/// The disk or the depot's share of it is full.
+pub(crate) fn storage_full(tried: &str) -> CoreError {
+    CoreError::new(
+        ErrorKind::StorageFull,
+        "storage_full",
+        format!("{tried}: no room is left at the depot"),
+        "free space at the depot; what was acknowledged is safe and the rest stays queued on the phone",
+    )
+}
+
+impl SqliteArchive {
+    /// Opens or makes `depot.sqlite` in `folder`. Blocks.
+    ///
+    /// # Errors
+    /// `newer_archive` (left untouched), `archive_damaged`, `storage_full`, `archive_failed`.
+    pub fn open(folder: &Path) -> Result<Self, CoreError> {
+        let path = folder.join("depot.sqlite");
+        let mut writer = connect(&path)?;
+        migrate(&mut writer)?;
+        let reader = connect(&path)?;
+        Ok(Self { writer: Arc::new(Mutex::new(writer)), reader: Arc::new(Mutex::new(reader)) })
+    }
+
+    fn write<T: Send + 'static>(
+        &self,
+        tried: &'static str,
+        work: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<T> + Send + 'static,
+    ) -> Work<T> {
+        let writer = Arc::clone(&self.writer);
+        blocking(move || {
+            let mut connection = held(&writer);
+            let transaction =
+                connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(|cause| sql_error(tried, cause))?;
+            let done = work(&transaction).map_err(|cause| sql_error(tried, cause))?;
+            transaction.commit().map_err(|cause| sql_error(tried, cause))?;
+            Ok(done)
+        })
+    }
+
+    fn read<T: Send + 'static>(
+        &self,
+        tried: &'static str,
+        work: impl FnOnce(&Connection) -> rusqlite::Result<T> + Send + 'static,
+    ) -> Work<T> {
+        let reader = Arc::clone(&self.reader);
+        blocking(move || work(&held(&reader)).map_err(|cause| sql_error(tried, cause)))
+    }
+}
+
+/// A panic while a connection was held rolled its transaction back: the connection itself is sound.
+fn held(connection: &Mutex<Connection>) -> MutexGuard<'_, Connection> {
+    connection.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+fn blocking<T: Send + 'static>(work: impl FnOnce() -> Result<T, CoreError> + Send + 'static) -> Work<T> {
+    Box::pin(async move {
+        tokio::task::spawn_blocking(work).await.unwrap_or_else(|cause| {
+            Err(CoreError::new(ErrorKind::Internal, "archive_stopped", "the archive's work was broken off", "try again").because(cause))
+        })
+    })
+}
+
+fn connect(path: &PathBuf) -> Result<Connection, CoreError> {
+    let tried = "opening the archive";
+    let connection = Connection::open(path).map_err(|cause| sql_error(tried, cause))?;
+    connection.busy_timeout(Duration::from_secs(5)).map_err(|cause| sql_error(tried, cause))?;
+    for (name, value) in [("journal_mode", "WAL"), ("synchronous", "FULL"), ("foreign_keys", "ON"), ("temp_store", "MEMORY")] {
+        connection.pragma_update(None, name, value).map_err(|cause| sql_error(tried, cause))?;
+    }
+    Ok(connection)
+}
+
+fn migrate(connection: &mut Connection) -> Result<(), CoreError> {
+    let tried = "bringing the archive up to date";
+    let version = |connection: &Connection| connection.pragma_query_value(None, "user_version", |row| row.get::<_, i64>(0));
+    loop {
+        let transaction =
+            connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(|cause| sql_error(tried, cause))?;
+        let at = version(&transaction).map_err(|cause| sql_error(tried, cause))?;
+        let Some(step) = usize::try_from(at).ok().filter(|at| *at <= STEPS.len()) else {
+            return Err(CoreError::new(
+                ErrorKind::NewerSchema,
+                "newer_archive",
+                format!("the archive has version {at}, this program knows up to {}", STEPS.len()),
+                "use the newer program; nothing was touched",
+            ));
+        };
+        let Some(sql) = STEPS.get(step) else { return Ok(()) };
+        transaction.execute_batch(sql).map_err(|cause| sql_error(tried, cause))?;
+        transaction.pragma_update(None, "user_version", at + 1).map_err(|cause| sql_error(tried, cause))?;
+        transaction.commit().map_err(|cause| sql_error(tried, cause))?;
+    }
+}
+
+fn from_u64(value: u64) -> i64 {
+    // Lengths are bounded by the size limit long before this.
+    i64::try_from(value).unwrap_or(i64::MAX)
+}
+
+fn to_u64(value: i64) -> u64 {
+    u64::try_from(value).unwrap_or(0)
+}
+
+fn hash_column(row: &Row<'_>, at: usize) -> rusqlite::Result<Sha256Hex> {
+    row.get::<_, [u8; 32]>(at).map(Sha256Hex::from_bytes)
+}
+
+fn hash_text(row: &Row<'_>, at: usize) -> rusqlite::Result<Option<Sha256Hex>> {
+    let text: Option<String> = row.get(at)?;
+    text.map(|text| text.parse().map_err(|cause: CoreError| bad_column(at, cause))).transpose()
+}
+
+fn bad_column(at: usize, cause: CoreError) -> rusqlite::Error {
+    rusqlite::Error::FromSqlConversionFailure(at, rusqlite::types::Type::Text, Box::new(cause))
+}
+
+fn unknown_word(at: usize, word: &str) -> rusqlite::Error {
+    bad_column(at, CoreError::new(ErrorKind::Corrupt, "unknown_word", format!("the archive holds the word `{word}`"), "use the newer program"))
+}
+
+const UPLOAD_COLUMNS: &str = "id, sha256, declared, length, offset, state, expires_ms, metadata";
+
+fn upload_row(row: &Row<'_>) -> rusqlite::Result<Upload> {
+    let word: String = row.get(5)?;
+    let state = match word.as_str() {
+        "open" => UploadState::Open,
+        "stored" => UploadState::Stored,
+        "gone" => UploadState::Gone,
+        _ => return Err(unknown_word(5, &word)),
+    };
+    Ok(Upload {
+        id: row.get(0)?,
+        sha256: hash_text(row, 1)?,
+        declared: row.get(2)?,
+        metadata: row.get(7)?,
+        length: to_u64(row.get(3)?),
+        offset: to_u64(row.get(4)?),
+        state,
+        expires: DateTime::from_timestamp_millis(row.get(6)?).unwrap_or_default(),
+    })
+}
+
+fn photo_row(row: &Row<'_>) -> rusqlite::Result<PhotoRow> {
+    let word: String = row.get(2)?;
+    let kind = match word.as_str() {
+        "jpg" => PhotoKind::Jpeg,
+        "png" => PhotoKind::Png,
+        "bin" => PhotoKind::Other,
+        _ => return Err(unknown_word(2, &word)),
+    };
+    let text: String = row.get(0)?;
+    Ok(PhotoRow { sha256: text.parse().map_err(|cause| bad_column(0, cause))?, bytes: to_u64(row.get(1)?), kind })
+}
+
+fn find_upload(connection: &Connection, id: &str) -> rusqlite::Result<Option<Upload>> {
+    connection.query_row(&format!("SELECT {UPLOAD_COLUMNS} FROM upload WHERE id = ?1"), [id], upload_row).optional()
+}
+
+fn find_photo(connection: &Connection, sha256: Sha256Hex) -> rusqlite::Result<Option<PhotoRow>> {
+    connection.query_row("SELECT sha256, bytes, kind FROM photo WHERE sha256 = ?1", [sha256.to_string()], photo_row).optional()
+}
+
+/// What the depot must be able to read of an entry; the rest of the text is kept as it came.
+#[derive(serde::Deserialize)]
+struct Marked {
+    schema: String,
+}
+
+#[derive(serde::Deserialize)]
+struct Kind {
+    kind: String,
+}
+
+/// The head and kind of a sealed text, or why it is refused.
+fn read_entry(text: &str) -> Result<(EntryHead, String), (Option<EntryId>, VerdictOutcome)> {
+    let refused = |code: &str, reason: String, advice: &str| VerdictOutcome::Refused { code: code.into(), reason, advice: advice.into() };
+    let value: serde_json::Value = serde_json::from_str(text).map_err(|cause| {
+        (None, refused("unreadable", format!("the entry is not JSON that can be read: {cause}"), "keep it on the device and report it with this message"))
+    })?;
+    let id = value.get("id").and_then(|id| id.as_str()).and_then(|id| id.parse().ok());
+    let unreadable = |cause: serde_json::Error| {
+        (id, refused("unreadable", format!("the entry cannot be read: {cause}"), "keep it on the device and report it with this message"))
+    };
+    let marked = serde_json::from_str::<Marked>(text).map_err(unreadable)?;
+    if marked.schema != ENTRY_SCHEMA {
+        return Err((
+            id,
+            refused(
+                "wrong_schema",
+                format!("the entry has the schema `{}`, this depot takes `{ENTRY_SCHEMA}`", marked.schema.chars().take(60).collect::<String>()),
+                "update the depot if the device is newer, the device if it is older; then send it again",
+            ),
+        ));
+    }
+    let head = serde_json::from_str::<EntryHead>(text).map_err(unreadable)?;
+    let kind = serde_json::from_str::<Kind>(text).map_err(unreadable)?.kind;
+    if i64::try_from(head.seq).is_err() {
+        return Err((id, refused("unreadable", format!("the entry's number {} is too large", head.seq), "report it")));
+    }
+    Ok((head, kind))
+}
+
+fn store_one(transaction: &Transaction<'_>, text: &str, delivered_by: i64, now_ms: i64) -> rusqlite::Result<Verdict> {
+    let hash = Sha256Hex::of(text.as_bytes());
+    let (head, kind) = match read_entry(text) {
+        Ok(read) => read,
+        Err((id, outcome)) => return Ok(Verdict { id, hash, outcome }),
+    };
+    let id = head.id;
+    let there = transaction
+        .prepare_cached("SELECT hash FROM entry WHERE id = ?1")?
+        .query_row([id.to_string()], |row| hash_column(row, 0))
+        .optional()?;
+    let outcome = match there {
+        Some(same) if same == hash => VerdictOutcome::AlreadyThere,
+        Some(_) => VerdictOutcome::Refused {
+            code: "id_taken".into(),
+            reason: "an entry with this id and another text is here already".into(),
+            advice: "entries are never changed: write an amendment instead".into(),
+        },
+        None => {
+            transaction
+                .prepare_cached(
+                    "INSERT INTO entry (id, hash, device, seq, pump, kind, hlc_ms, hlc_count, doc, delivered_by, received_ms)
+                     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+                )?
+                .execute(params![
+                    id.to_string(),
+                    hash.as_bytes(),
+                    head.device.to_string(),
+                    i64::try_from(head.seq).unwrap_or(i64::MAX), // checked in read_entry
+                    head.pump.to_string(),
+                    kind,
+                    head.hlc.ms,
+                    head.hlc.count,
+                    text,
+                    delivered_by,
+                    now_ms,
+                ])?;
+            VerdictOutcome::Stored
+        }
+    };
+    Ok(Verdict { id: Some(id), hash, outcome })
+}
+
+fn pump_pages(connection: &Connection, newest: u32) -> rusqlite::Result<Vec<PumpPage>> {
+    let mut pumps = connection.prepare_cached("SELECT pump, count(*) FROM entry GROUP BY pump ORDER BY max(hlc_ms) DESC, pump")?;
+    let mut docs =
+        connection.prepare_cached("SELECT doc FROM entry WHERE pump = ?1 ORDER BY hlc_ms DESC, hlc_count DESC, device DESC LIMIT ?2")?;
+    let mut set = connection.prepare_cached(
+        "SELECT doc FROM entry WHERE pump = ?1 AND kind = 'pump_set' ORDER BY hlc_ms DESC, hlc_count DESC, device DESC LIMIT 1",
+    )?;
+    let mut amended = connection.prepare_cached("SELECT doc FROM entry WHERE pump = ?1 AND kind = 'amended'")?;
+    let found: Vec<(String, i64)> = pumps.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect::<Result<_, _>>()?;
+    found
+        .into_iter()
+        .map(|(name, total)| {
+            let pump: PumpId = name.parse().map_err(|cause| bad_column(0, cause))?;
+            let amended = amended
+                .query_map([&name], |row| row.get::<_, String>(0))?
+                .filter_map(|doc| {
+                    let doc: serde_json::Value = serde_json::from_str(&doc.ok()?).ok()?;
+                    doc.get("body")?.get("amends")?.as_str()?.parse().ok()
+                })
+                .collect();
+            Ok(PumpPage {
+                pump,
+                set: set.query_row([&name], |row| row.get(0)).optional()?,
+                newest: docs.query_map(params![name, newest], |row| row.get(0))?.collect::<Result<_, _>>()?,
+                total: to_u64(total),
+                amended,
+            })
+        })
+        .collect()
+}
+
+impl Archive for SqliteArchive {
+    fn enroll(&self, name: String, token_hash: Sha256Hex, now: DateTime<Utc>) -> Work<()> {
+        let made = self.write("enrolling a device", {
+            let name = name.clone();
+            move |transaction| {
+                let taken =
+                    transaction.query_row("SELECT 1 FROM device WHERE name = ?1 AND revoked_ms IS NULL", [&name], |_| Ok(())).optional()?;
+                if taken.is_some() {
+                    return Ok(false);
+                }
+                transaction.execute(
+                    "INSERT INTO device (name, token_sha256, enrolled_ms) VALUES (?1, ?2, ?3)",
+                    params![name, token_hash.as_bytes(), now.timestamp_millis()],
+                )?;
+                Ok(true)
+            }
+        });
+        Box::pin(async move {
+            if made.await? {
+                return Ok(());
+            }
+            Err(CoreError::refused(
+                "name_taken",
+                format!("a device called `{name}` is enrolled already"),
+                "choose another name, or take that one away first with --revoke",
+            ))
+        })
+    }
+
+    fn revoke(&self, name: String, now: DateTime<Utc>) -> Work<()> {
+        let changed = self.write("shutting a device out", {
+            let name = name.clone();
+            move |transaction| {
+                transaction
+                    .execute("UPDATE device SET revoked_ms = ?2 WHERE name = ?1 AND revoked_ms IS NULL", params![name, now.timestamp_millis()])
+            }
+        });
+        Box::pin(async move {
+            if changed.await? > 0 {
+                return Ok(());
+            }
+            Err(CoreError::new(
+                ErrorKind::NotFound,
+                "no_such_device",
+                format!("no device called `{name}` is enrolled"),
+                "use the name as it was given at enrolment",
+            ))
+        })
+    }
+
+    fn device(&self, token_hash: Sha256Hex) -> Work<Option<Device>> {
+        self.read("looking up a device", move |connection| {
+            connection
+                .prepare_cached("SELECT n, name, token_sha256, revoked_ms IS NOT NULL FROM device WHERE token_sha256 = ?1")?
+                .query_row([token_hash.as_bytes()], |row| {
+                    Ok(Device { number: row.get(0)?, name: row.get(1)?, token_hash: hash_column(row, 2)?, revoked: row.get(3)? })
+                })
+                .optional()
+        })
+    }
+
+    fn store_entries(&self, texts: Vec<String>, delivered_by: i64, now: DateTime<Utc>) -> Work<Vec<Verdict>> {
+        self.write("storing entries", move |transaction| {
+            texts.iter().map(|text| store_one(transaction, text, delivered_by, now.timestamp_millis())).collect()
+        })
+    }
+
+    fn entries_after(&self, after: i64, limit: u32, max_bytes: usize) -> Work<EntryPage> {
+        self.read("reading entries", move |connection| {
+            let mut page = EntryPage { docs: Vec::new(), last: after, more: false };
+            let mut bytes = 0;
+            let mut statement = connection.prepare_cached("SELECT n, doc FROM entry WHERE n > ?1 ORDER BY n LIMIT ?2")?;
+            let mut rows = statement.query(params![after, i64::from(limit) + 1])?;
+            while let Some(row) = rows.next()? {
+                let doc: String = row.get(1)?;
+                bytes += doc.len();
+                let full = page.docs.len() >= limit as usize || (bytes > max_bytes && !page.docs.is_empty());
+                if full {
+                    page.more = true;
+                    break;
+                }
+                page.last = row.get(0)?;
+                page.docs.push(doc);
+            }
+            Ok(page)
+        })
+    }
+
+    fn pumps(&self, newest: u32) -> Work<Vec<PumpPage>> {
+        self.read("reading the pumps", move |connection| pump_pages(connection, newest))
+    }
+
+    fn create_upload(&self, new: NewUpload) -> Work<Creation> {
+        self.write("making an upload", move |transaction| {
+            let here = new.sha256.map(|sha256| find_photo(transaction, sha256)).transpose()?.flatten();
+            match find_upload(transaction, &new.id)? {
+                Some(old) if old.state != UploadState::Gone => {
+                    let same = old.length == new.length && (new.sha256.is_none() && !old.declared || new.sha256 == old.sha256);
+                    return Ok(if same { Creation::Same(old) } else { Creation::Different });
+                }
+                Some(_) => {
+                    transaction.execute("DELETE FROM upload WHERE id = ?1", [&new.id])?;
+                }
+                None => {}
+            }
+            let stored = here.as_ref().is_some_and(|photo| photo.bytes == new.length);
+            let upload = Upload {
+                id: new.id,
+                sha256: new.sha256,
+                declared: new.sha256.is_some(),
+                metadata: new.metadata,
+                length: new.length,
+                offset: if stored { new.length } else { 0 },
+                state: if stored { UploadState::Stored } else { UploadState::Open },
+                expires: new.expires,
+            };
+            transaction.execute(
+                "INSERT INTO upload (id, sha256, declared, length, offset, state, device, created_ms, expires_ms, metadata)
+                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+                params![
+                    upload.id,
+                    upload.sha256.map(|sha256| sha256.to_string()),
+                    upload.declared,
+                    from_u64(upload.length),
+                    from_u64(upload.offset),
+                    if stored { "stored" } else { "open" },
+                    new.device,
+                    new.now.timestamp_millis(),
+                    new.expires.timestamp_millis(),
+                    upload.metadata,
+                ],
+            )?;
+            Ok(Creation::Created(upload))
+        })
+    }
+
+    fn upload(&self, id: String) -> Work<Option<Upload>> {
+        self.read("looking up an upload", move |connection| find_upload(connection, &id))
+    }
+
+    fn set_offset(&self, id: String, offset: u64, expires: DateTime<Utc>) -> Work<()> {
+        self.write("noting how far an upload is", move |transaction| {
+            transaction
+                .prepare_cached("UPDATE upload SET offset = ?2, expires_ms = ?3 WHERE id = ?1 AND state = 'open'")?
+                .execute(params![id, from_u64(offset), expires.timestamp_millis()])?;
+            Ok(())
+        })
+    }
+
+    fn set_hash(&self, id: String, sha256: Sha256Hex) -> Work<()> {
+        self.write("noting a photo's hash", move |transaction| {
+            transaction.execute("UPDATE upload SET sha256 = ?2 WHERE id = ?1 AND declared = 0", params![id, sha256.to_string()])?;
+            Ok(())
+        })
+    }
+
+    fn finish_upload(&self, id: String, photo: PhotoRow, now: DateTime<Utc>) -> Work<()> {
+        self.write("noting a stored photo", move |transaction| {
+            transaction.execute(
+                "INSERT INTO photo (sha256, bytes, kind, stored_ms) VALUES (?1, ?2, ?3, ?4) ON CONFLICT (sha256) DO NOTHING",
+                params![photo.sha256.to_string(), from_u64(photo.bytes), photo.kind.ending(), now.timestamp_millis()],
+            )?;
+            transaction.execute("UPDATE upload SET state = 'stored', offset = length WHERE id = ?1", [id])?;
+            Ok(())
+        })
+    }
+
+    fn drop_upload(&self, id: String) -> Work<()> {
+        self.write("ending an upload", move |transaction| {
+            transaction.execute("UPDATE upload SET state = 'gone' WHERE id = ?1", [id])?;
+            Ok(())
+        })
+    }
+
+    fn expire_uploads(&self, now: DateTime<Utc>) -> Work<Vec<String>> {
+        self.write("giving up old uploads", move |transaction| {
+            let now_ms = now.timestamp_millis();
+            let ids = transaction
+                .prepare("SELECT id FROM upload WHERE state = 'open' AND expires_ms <= ?1")?
+                .query_map([now_ms], |row| row.get(0))?
+                .collect::<Result<Vec<String>, _>>()?;
+            transaction.execute("UPDATE upload SET state = 'gone' WHERE state = 'open' AND expires_ms <= ?1", [now_ms])?;
+            transaction.execute("DELETE FROM upload WHERE state <> 'open' AND expires_ms <= ?1", [now_ms - REMEMBER_CLOSED_MS])?;
+            Ok(ids)
+        })
+    }
+
+    fn photo(&self, sha256: Sha256Hex) -> Work<Option<PhotoRow>> {
+        self.read("looking up a photo", move |connection| find_photo(connection, sha256))
+    }
+
+    fn photos_present(&self, asked: Vec<Sha256Hex>) -> Work<Vec<Sha256Hex>> {
+        self.read("looking up photos", move |connection| {
+            let mut present = Vec::new();
+            for sha256 in asked {
+                if find_photo(connection, sha256)?.is_some() {
+                    present.push(sha256);
+                }
+            }
+            Ok(present)
+        })
+    }
+
+    fn photo_bytes(&self) -> Work<u64> {
+        self.read("adding up the photos", |connection| {
+            let sum: i64 = connection.query_row(
+                "SELECT (SELECT coalesce(sum(bytes), 0) FROM photo) + (SELECT coalesce(sum(length), 0) FROM upload WHERE state = 'open')",
+                [],
+                |row| row.get(0),
+            )?;
+            Ok(to_u64(sum))
+        })
+    }
+
+    fn remember(&self, name: &'static str, value: String) -> Work<()> {
+        self.write("remembering a fact", move |transaction| {
+            transaction.execute(
+                "INSERT INTO fact (name, value) VALUES (?1, ?2) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+                params![name, value],
+            )?;
+            Ok(())
+        })
+    }
+
+    fn recall(&self, name: &'static str) -> Work<Option<String>> {
+        self.read("recalling a fact", move |connection| {
+            connection.query_row("SELECT value FROM fact WHERE name = ?1", [name], |row| row.get(0)).optional()
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pragmas_are_what_durability_needs() {
+        let folder = tempfile::tempdir().unwrap();
+        let archive = SqliteArchive::open(folder.path()).unwrap();
+        let writer = held(&archive.writer);
+        assert_eq!(writer.pragma_query_value(None, "journal_mode", |row| row.get::<_, String>(0)).unwrap(), "wal");
+        assert_eq!(writer.pragma_query_value(None, "synchronous", |row| row.get::<_, i64>(0)).unwrap(), 2);
+        assert_eq!(writer.pragma_query_value(None, "foreign_keys", |row| row.get::<_, i64>(0)).unwrap(), 1);
+    }
+
+    #[test]
+    fn archive_of_a_newer_program_is_refused_and_untouched() {
+        let folder = tempfile::tempdir().unwrap();
+        drop(SqliteArchive::open(folder.path()).unwrap());
+        let path = folder.path().join("depot.sqlite");
+        Connection::open(&path).unwrap().pragma_update(None, "user_version", 99).unwrap();
+        let before = std::fs::read(&path).unwrap();
+        assert_eq!(SqliteArchive::open(folder.path()).unwrap_err().code(), "newer_archive");
+        assert_eq!(std::fs::read(&path).unwrap(), before);
+    }
+
+    #[test]
+    fn file_that_is_no_database_is_refused_and_untouched() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("depot.sqlite");
+        std::fs::write(&path, "not a database, but long enough to be looked at as one").unwrap();
+        assert_eq!(SqliteArchive::open(folder.path()).unwrap_err().code(), "archive_damaged");
+        assert!(std::fs::read_to_string(&path).unwrap().starts_with("not a database"));
+    }
+}
