@@ -59,7 +59,8 @@ impl HttpTransport {
     /// As [`HttpTransport::new`].
     pub fn with_patience(url: &str, token: &str, patience: Patience) -> Result<Self, CoreError> {
         let base = url.trim_end_matches('/').to_owned();
-        let bad = |reason: String| CoreError::refused("bad_depot_url", reason, "give it like https://depot.example or http://127.0.0.1:8470");
+        let bad =
+            |reason: String| CoreError::refused("bad_depot_url", reason, "give it like https://depot.example or http://127.0.0.1:8470");
         let uri: http::Uri = base.parse().map_err(|cause| bad(format!("`{url}` is not an address")).because(cause))?;
         let host = uri.host().ok_or_else(|| bad(format!("`{url}` names no host")))?;
         if uri.query().is_some() {
@@ -78,7 +79,11 @@ impl HttpTransport {
             _ => return Err(bad(format!("`{url}` is neither http:// nor https://"))),
         }
         if token.is_empty() || !token.bytes().all(|byte| byte.is_ascii_graphic()) {
-            return Err(CoreError::refused("bad_token", "the token is empty or holds spaces or signs that no token has", "copy it again from the enrolment"));
+            return Err(CoreError::refused(
+                "bad_token",
+                "the token is empty or holds spaces or signs that no token has",
+                "copy it again from the enrolment",
+            ));
         }
         let agent = ureq::Agent::config_builder()
             .http_status_as_error(false)
@@ -107,7 +112,6 @@ impl HttpTransport {
         Ok(Answer { status: parts.status.as_u16(), headers, body })
     }
 }
-
 
 fn is_this_machine(host: &str) -> bool {
     let bare = host.trim_start_matches('[').trim_end_matches(']');

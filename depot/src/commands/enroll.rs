@@ -92,7 +92,9 @@ impl Run for Args {
             return Err(error.into());
         }
         if self.json {
-            say(json!({ "schema": "gritbook.enrolment/1", "name": name, "depot": depot, "token": token, "code": payload, "revoked": false }));
+            say(
+                json!({ "schema": "gritbook.enrolment/1", "name": name, "depot": depot, "token": token, "code": payload, "revoked": false }),
+            );
             return Ok(());
         }
         say(format_args!("{name} may write to this depot."));
@@ -120,7 +122,11 @@ fn checked_name(name: &str) -> Result<String, CoreError> {
     let name = name.trim();
     let count = name.chars().count();
     if count == 0 || count > 60 || name.chars().any(char::is_control) {
-        return Err(CoreError::refused("bad_name", format!("the name has {count} characters or holds signs that cannot be printed"), "use 1 to 60 printable characters"));
+        return Err(CoreError::refused(
+            "bad_name",
+            format!("the name has {count} characters or holds signs that cannot be printed"),
+            "use 1 to 60 printable characters",
+        ));
     }
     Ok(name.to_owned())
 }
@@ -147,7 +153,11 @@ fn picture_kind(file: &Path) -> Result<Picture, CoreError> {
     match file.extension().and_then(|ending| ending.to_str()).map(str::to_ascii_lowercase).as_deref() {
         Some("png") => Ok(Picture::Png),
         Some("svg") => Ok(Picture::Svg),
-        _ => Err(CoreError::refused("bad_picture_name", format!("`{}` ends neither in .png nor in .svg", file.display()), "name it like enrol.png or enrol.svg")),
+        _ => Err(CoreError::refused(
+            "bad_picture_name",
+            format!("`{}` ends neither in .png nor in .svg", file.display()),
+            "name it like enrol.png or enrol.svg",
+        )),
     }
 }
 
@@ -155,7 +165,10 @@ fn picture_kind(file: &Path) -> Result<Picture, CoreError> {
 fn draw(code: &QrCode, file: &Path) -> Result<(), CoreError> {
     const SIDE: u32 = 8;
     const QUIET: u32 = 4;
-    let failed = |cause: std::io::Error| CoreError::new(ErrorKind::Storage, "not_written", format!("`{}` cannot be written", file.display()), "choose another place").because(cause);
+    let failed = |cause: std::io::Error| {
+        CoreError::new(ErrorKind::Storage, "not_written", format!("`{}` cannot be written", file.display()), "choose another place")
+            .because(cause)
+    };
     let width = u32::try_from(code.width()).unwrap_or(0);
     let colors = code.to_colors();
     let dark = |x: u32, y: u32| colors.get((y * width + x) as usize) == Some(&qrcode::Color::Dark);

@@ -20,8 +20,9 @@ use super::problem::Problem;
 /// `no_randomness` where the system gives none.
 pub fn make_token() -> Result<String, CoreError> {
     let mut bits = [0_u8; 32];
-    getrandom::fill(&mut bits)
-        .map_err(|cause| CoreError::new(ErrorKind::Internal, "no_randomness", format!("the system gives no random bits: {cause}"), "try again"))?;
+    getrandom::fill(&mut bits).map_err(|cause| {
+        CoreError::new(ErrorKind::Internal, "no_randomness", format!("the system gives no random bits: {cause}"), "try again")
+    })?;
     Ok(URL_SAFE_NO_PAD.encode(bits))
 }
 
@@ -63,7 +64,11 @@ async fn identify(depot: &Depot, token: Option<&str>, challenge: &str) -> Result
     match device {
         Some(device) if bool::from(device.token_hash.as_bytes().ct_eq(hash.as_bytes())) => {
             if device.revoked {
-                return Err(refused("token_revoked", "this device's token was taken away", "enrol the device again; what it holds stays queued"));
+                return Err(refused(
+                    "token_revoked",
+                    "this device's token was taken away",
+                    "enrol the device again; what it holds stays queued",
+                ));
             }
             Ok(device)
         }
@@ -100,7 +105,12 @@ impl FromRequestParts<Depot> for Reader {
             if is_loopback_name(host) {
                 return Ok(Self);
             }
-            return Err(Problem::new(421, "other_host", "this depot answers pages under a loopback name only", "open it as http://127.0.0.1 or http://localhost"));
+            return Err(Problem::new(
+                421,
+                "other_host",
+                "this depot answers pages under a loopback name only",
+                "open it as http://127.0.0.1 or http://localhost",
+            ));
         }
         let token = bearer(&parts.headers).or_else(|| basic_password(&parts.headers));
         identify(depot, token.as_deref(), BASIC).await.map(|_| Self)

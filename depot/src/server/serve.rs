@@ -77,10 +77,9 @@ impl Drop for RunningDepot {
 pub fn start(data: &Path, listen: SocketAddr, settings: Settings, until_signal: bool) -> Result<RunningDepot, CoreError> {
     let claim = claim(data)?;
     let depot = Depot::open(data, settings)?;
-    let runtime = tokio::runtime::Builder::new_multi_thread()
-        .enable_all()
-        .build()
-        .map_err(|cause| CoreError::new(ErrorKind::Internal, "no_threads", "the depot's threads could not be started", "try again").because(cause))?;
+    let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(|cause| {
+        CoreError::new(ErrorKind::Internal, "no_threads", "the depot's threads could not be started", "try again").because(cause)
+    })?;
     let (ready, is_ready) = mpsc::channel();
     let (stop, stopped) = oneshot::channel();
     let thread = std::thread::Builder::new()
@@ -91,10 +90,12 @@ pub fn start(data: &Path, listen: SocketAddr, settings: Settings, until_signal: 
             runtime.shutdown_timeout(Duration::from_secs(2));
             drop(claim);
         })
-        .map_err(|cause| CoreError::new(ErrorKind::Internal, "no_threads", "the depot's thread could not be started", "try again").because(cause))?;
-    let address = is_ready
-        .recv()
-        .map_err(|cause| CoreError::new(ErrorKind::Internal, "no_start", "the depot ended before it listened", "look at its log").because(cause))??;
+        .map_err(|cause| {
+            CoreError::new(ErrorKind::Internal, "no_threads", "the depot's thread could not be started", "try again").because(cause)
+        })?;
+    let address = is_ready.recv().map_err(|cause| {
+        CoreError::new(ErrorKind::Internal, "no_start", "the depot ended before it listened", "look at its log").because(cause)
+    })??;
     Ok(RunningDepot { address, stop: Some(stop), thread: Some(thread) })
 }
 
@@ -107,11 +108,12 @@ async fn run(
 ) {
     let bound = async {
         let listener = TcpListener::bind(listen).await.map_err(|cause| {
-            CoreError::refused("address_in_use", format!("the depot cannot listen on {listen}"), "choose another address with --listen").because(cause)
+            CoreError::refused("address_in_use", format!("the depot cannot listen on {listen}"), "choose another address with --listen")
+                .because(cause)
         })?;
-        let address = listener
-            .local_addr()
-            .map_err(|cause| CoreError::new(ErrorKind::Internal, "no_address", "the depot cannot tell its address", "try again").because(cause))?;
+        let address = listener.local_addr().map_err(|cause| {
+            CoreError::new(ErrorKind::Internal, "no_address", "the depot cannot tell its address", "try again").because(cause)
+        })?;
         depot.archive().remember("address", format!("http://{address}")).await?;
         depot.sweep().await?;
         Ok((listener, address))

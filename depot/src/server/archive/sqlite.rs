@@ -52,7 +52,8 @@ pub(crate) fn sql_error(tried: &str, cause: rusqlite::Error) -> CoreError {
         )
         .because(cause),
         Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => {
-            CoreError::new(ErrorKind::Storage, "archive_busy", format!("{tried}: another program holds the archive"), "try again shortly").because(cause)
+            CoreError::new(ErrorKind::Storage, "archive_busy", format!("{tried}: another program holds the archive"), "try again shortly")
+                .because(cause)
         }
         _ => CoreError::new(ErrorKind::Storage, "archive_failed", format!("{tried} failed"), "look at the depot's log").because(cause),
     }
@@ -134,8 +135,7 @@ fn migrate(connection: &mut Connection) -> Result<(), CoreError> {
     let tried = "bringing the archive up to date";
     let version = |connection: &Connection| connection.pragma_query_value(None, "user_version", |row| row.get::<_, i64>(0));
     loop {
-        let transaction =
-            connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(|cause| sql_error(tried, cause))?;
+        let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(|cause| sql_error(tried, cause))?;
         let at = version(&transaction).map_err(|cause| sql_error(tried, cause))?;
         let Some(step) = usize::try_from(at).ok().filter(|at| *at <= STEPS.len()) else {
             return Err(CoreError::new(
@@ -175,7 +175,10 @@ fn bad_column(at: usize, cause: CoreError) -> rusqlite::Error {
 }
 
 fn unknown_word(at: usize, word: &str) -> rusqlite::Error {
-    bad_column(at, CoreError::new(ErrorKind::Corrupt, "unknown_word", format!("the archive holds the word `{word}`"), "use the newer program"))
+    bad_column(
+        at,
+        CoreError::new(ErrorKind::Corrupt, "unknown_word", format!("the archive holds the word `{word}`"), "use the newer program"),
+    )
 }
 
 const UPLOAD_COLUMNS: &str = "id, sha256, declared, length, offset, state, expires_ms, metadata";
@@ -235,7 +238,14 @@ struct Kind {
 fn read_entry(text: &str) -> Result<(EntryHead, String), (Option<EntryId>, VerdictOutcome)> {
     let refused = |code: &str, reason: String, advice: &str| VerdictOutcome::Refused { code: code.into(), reason, advice: advice.into() };
     let value: serde_json::Value = serde_json::from_str(text).map_err(|cause| {
-        (None, refused("unreadable", format!("the entry is not JSON that can be read: {cause}"), "keep it on the device and report it with this message"))
+        (
+            None,
+            refused(
+                "unreadable",
+                format!("the entry is not JSON that can be read: {cause}"),
+                "keep it on the device and report it with this message",
+            ),
+        )
     })?;
     let id = value.get("id").and_then(|id| id.as_str()).and_then(|id| id.parse().ok());
     let unreadable = |cause: serde_json::Error| {
@@ -247,7 +257,10 @@ fn read_entry(text: &str) -> Result<(EntryHead, String), (Option<EntryId>, Verdi
             id,
             refused(
                 "wrong_schema",
-                format!("the entry has the schema `{}`, this depot takes `{ENTRY_SCHEMA}`", marked.schema.chars().take(60).collect::<String>()),
+                format!(
+                    "the entry has the schema `{}`, this depot takes `{ENTRY_SCHEMA}`",
+                    marked.schema.chars().take(60).collect::<String>()
+                ),
                 "update the depot if the device is newer, the device if it is older; then send it again",
             ),
         ));
@@ -367,8 +380,10 @@ impl Archive for SqliteArchive {
         let changed = self.write("shutting a device out", {
             let name = name.clone();
             move |transaction| {
-                transaction
-                    .execute("UPDATE device SET revoked_ms = ?2 WHERE name = ?1 AND revoked_ms IS NULL", params![name, now.timestamp_millis()])
+                transaction.execute(
+                    "UPDATE device SET revoked_ms = ?2 WHERE name = ?1 AND revoked_ms IS NULL",
+                    params![name, now.timestamp_millis()],
+                )
             }
         });
         Box::pin(async move {

@@ -27,7 +27,10 @@ const PAGE_BYTES: usize = 3 * 1024 * 1024;
 /// The limits of a batch, told with every answer so that a device can follow them.
 fn limits(depot: &Depot) -> [(&'static str, String); 2] {
     let settings = depot.settings();
-    [("gritbook-max-batch-bytes", settings.max_batch_bytes.to_string()), ("gritbook-max-batch-entries", settings.max_batch_entries.to_string())]
+    [
+        ("gritbook-max-batch-bytes", settings.max_batch_bytes.to_string()),
+        ("gritbook-max-batch-entries", settings.max_batch_entries.to_string()),
+    ]
 }
 
 fn json(depot: &Depot, document: &impl serde::Serialize) -> Result<Response, Problem> {
@@ -46,7 +49,12 @@ fn too_large(depot: &Depot) -> Problem {
     problem
 }
 
-pub(super) async fn store(State(depot): State<Depot>, Enrolled(device): Enrolled, headers: HeaderMap, body: Body) -> Result<Response, Problem> {
+pub(super) async fn store(
+    State(depot): State<Depot>,
+    Enrolled(device): Enrolled,
+    headers: HeaderMap,
+    body: Body,
+) -> Result<Response, Problem> {
     let limit = depot.settings().max_batch_bytes;
     let declared = headers.get(header::CONTENT_LENGTH).and_then(|value| value.to_str().ok()?.parse::<usize>().ok());
     if declared.is_some_and(|length| length > limit) {
@@ -61,7 +69,12 @@ pub(super) async fn store(State(depot): State<Depot>, Enrolled(device): Enrolled
     })?;
     let batch: EntriesBatch = serde_json::from_slice(&bytes).map_err(|cause| {
         if cause.is_data() {
-            Problem::new(400, "wrong_shape", format!("the body is not a batch of entries: {cause}"), "send {\"schema\": \"gritbook.entries/1\", \"entries\": [...]}")
+            Problem::new(
+                400,
+                "wrong_shape",
+                format!("the body is not a batch of entries: {cause}"),
+                "send {\"schema\": \"gritbook.entries/1\", \"entries\": [...]}",
+            )
         } else {
             Problem::new(400, "not_json", format!("the body is not JSON: {cause}"), "send JSON in UTF-8")
         }
@@ -89,7 +102,12 @@ pub(super) async fn page(State(depot): State<Depot>, Enrolled(_): Enrolled, uri:
             ("after", "") => {}
             ("after", text) => {
                 after = text.parse().ok().filter(|after| *after >= 0).ok_or_else(|| {
-                    Problem::new(400, "bad_cursor", "`after` is not a cursor that this depot gave", "leave it out to start from the first entry")
+                    Problem::new(
+                        400,
+                        "bad_cursor",
+                        "`after` is not a cursor that this depot gave",
+                        "leave it out to start from the first entry",
+                    )
                 })?;
             }
             ("limit", text) => {

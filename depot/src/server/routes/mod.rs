@@ -60,7 +60,12 @@ fn meant_method(request: &Request) -> Result<Method, Problem> {
         b"HEAD" => Ok(Method::HEAD),
         b"POST" => Ok(Method::POST),
         b"OPTIONS" => Ok(Method::OPTIONS),
-        _ => Err(Problem::new(400, "bad_header", "X-HTTP-Method-Override names a method that is not taken here", "use PATCH, DELETE or HEAD")),
+        _ => Err(Problem::new(
+            400,
+            "bad_header",
+            "X-HTTP-Method-Override names a method that is not taken here",
+            "use PATCH, DELETE or HEAD",
+        )),
     }
 }
 
@@ -69,11 +74,7 @@ fn not_allowed(allow: &str) -> Problem {
     if allow.is_empty() { problem } else { problem.header(header::ALLOW, allow) }
 }
 
-async fn photos_of_all(
-    state: axum::extract::State<Depot>,
-    enrolled: super::auth::Enrolled,
-    request: Request,
-) -> Result<Response, Problem> {
+async fn photos_of_all(state: axum::extract::State<Depot>, enrolled: super::auth::Enrolled, request: Request) -> Result<Response, Problem> {
     match meant_method(&request)? {
         Method::OPTIONS => Ok(tus::options(&state)),
         Method::POST => tus::create(&state, &enrolled, request).await,

@@ -45,7 +45,9 @@ fn asked(range: Option<&str>, length: u64) -> Asked {
         return Asked::Whole;
     };
     let digits = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit()).then(|| text.parse::<u64>().unwrap_or(u64::MAX));
-    let (Some(from_number), Some(to_number)) = (digits(if from.is_empty() { "0" } else { from }), digits(if to.is_empty() { "0" } else { to })) else {
+    let (Some(from_number), Some(to_number)) =
+        (digits(if from.is_empty() { "0" } else { from }), digits(if to.is_empty() { "0" } else { to }))
+    else {
         return Asked::Whole;
     };
     let (first, last) = match (from.is_empty(), to.is_empty()) {
@@ -92,7 +94,11 @@ pub(in super::super) async fn answer(path: PathBuf, photo: &PhotoRow, headers: &
                 .header(header::CONTENT_RANGE, format!("bytes */{}", photo.bytes)));
         }
     };
-    let digest = if status == StatusCode::OK { digest_header(photo.sha256.as_bytes()) } else { digest_header(&digest_of(path.clone(), part).await?) };
+    let digest = if status == StatusCode::OK {
+        digest_header(photo.sha256.as_bytes())
+    } else {
+        digest_header(&digest_of(path.clone(), part).await?)
+    };
     let mut response = (
         status,
         common,

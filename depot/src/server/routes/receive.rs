@@ -80,13 +80,7 @@ struct Receiver {
 
 /// Takes `body` into `upload` from its offset and gives the upload as it stands after, finished where it is complete.
 /// The work goes on when the client goes away.
-pub(super) async fn receive(
-    depot: Depot,
-    hold: Hold,
-    upload: Upload,
-    body: Body,
-    checksum: Option<Checksum>,
-) -> Result<Upload, Problem> {
+pub(super) async fn receive(depot: Depot, hold: Hold, upload: Upload, body: Body, checksum: Option<Checksum>) -> Result<Upload, Problem> {
     let task = tokio::spawn(async move {
         let mut receiver = Receiver::open(depot, upload, checksum.as_ref()).await?;
         let outcome = receiver.take(&hold, body, checksum).await;
@@ -164,17 +158,34 @@ impl Receiver {
         {
             self.discard(start).await?;
             // The computed digest is not told: a client must send the bytes again, not adjust its checksum.
-            return Err(Problem::new(460, "checksum_mismatch", "the bytes were changed on their way; they do not count", "send this part again"));
+            return Err(Problem::new(
+                460,
+                "checksum_mismatch",
+                "the bytes were changed on their way; they do not count",
+                "send this part again",
+            ));
         }
         self.settle().await?;
         match end {
             End::Whole | End::TooLong => Ok(()),
-            End::Cut => Err(Problem::new(400, "cut_off", "the body was cut off; what came is kept", "ask for the offset and go on from there")),
-            End::Silent => Err(Problem::new(408, "silent", "the body stayed silent too long; what came is kept", "ask for the offset and go on from there")
-                .header(header::CONNECTION, "close")),
-            End::Wanted => Err(Problem::new(423, "upload_busy", "another request took this upload over; what came is kept", "ask for the offset and go on from there")
-                .header(header::RETRY_AFTER, "1")
-                .header(header::CONNECTION, "close")),
+            End::Cut => {
+                Err(Problem::new(400, "cut_off", "the body was cut off; what came is kept", "ask for the offset and go on from there"))
+            }
+            End::Silent => Err(Problem::new(
+                408,
+                "silent",
+                "the body stayed silent too long; what came is kept",
+                "ask for the offset and go on from there",
+            )
+            .header(header::CONNECTION, "close")),
+            End::Wanted => Err(Problem::new(
+                423,
+                "upload_busy",
+                "another request took this upload over; what came is kept",
+                "ask for the offset and go on from there",
+            )
+            .header(header::RETRY_AFTER, "1")
+            .header(header::CONNECTION, "close")),
             End::Stopping => Err(Problem::new(503, "stopping", "the depot is shutting down; what came is kept", "try again shortly")
                 .header(header::RETRY_AFTER, "5")
                 .header(header::CONNECTION, "close")),

@@ -65,7 +65,14 @@ fn is_patch_body(headers: &HeaderMap) -> bool {
 
 fn checksum(headers: &HeaderMap) -> Result<Option<Checksum>, Problem> {
     let Some(value) = headers.get("upload-checksum") else { return Ok(None) };
-    let bad = || Problem::new(400, "bad_checksum", "the header Upload-Checksum cannot be read", "send `sha1` or `sha256`, a space and the digest in base64");
+    let bad = || {
+        Problem::new(
+            400,
+            "bad_checksum",
+            "the header Upload-Checksum cannot be read",
+            "send `sha1` or `sha256`, a space and the digest in base64",
+        )
+    };
     let (algorithm, digest) = value.to_str().map_err(|_| bad())?.split_once(' ').ok_or_else(bad)?;
     let digest = STANDARD.decode(digest.trim()).map_err(|_| bad())?;
     match algorithm {
@@ -174,11 +181,16 @@ pub(super) async fn create(depot: &Depot, Enrolled(device): &Enrolled, request: 
     let length = number(headers, "upload-length")?;
     let max = depot.settings().max_photo_bytes;
     if length > max {
-        return Err(Problem::new(413, "too_large", format!("the photo has {length} bytes, the limit is {max}"), "send a smaller photo").with("limit_bytes", max));
+        return Err(Problem::new(413, "too_large", format!("the photo has {length} bytes, the limit is {max}"), "send a smaller photo")
+            .with("limit_bytes", max));
     }
     let text = match headers.get("upload-metadata") {
         None => "",
-        Some(value) => value.to_str().ok().filter(|text| text.len() <= LONGEST_METADATA).ok_or_else(|| bad_header("upload-metadata", "at most 4096 plain characters"))?,
+        Some(value) => value
+            .to_str()
+            .ok()
+            .filter(|text| text.len() <= LONGEST_METADATA)
+            .ok_or_else(|| bad_header("upload-metadata", "at most 4096 plain characters"))?,
     };
     let Metadata { sha256, upload_id } = metadata(text)?;
     let with_body = is_patch_body(headers);
@@ -208,7 +220,12 @@ pub(super) async fn create(depot: &Depot, Enrolled(device): &Enrolled, request: 
         Creation::Created(upload) => (upload, true),
         Creation::Same(upload) => (upload, false),
         Creation::Different => {
-            return Err(Problem::new(409, "upload_id_taken", "an upload with this id and another photo is here already", "give the new photo an id of its own"));
+            return Err(Problem::new(
+                409,
+                "upload_id_taken",
+                "an upload with this id and another photo is here already",
+                "give the new photo an id of its own",
+            ));
         }
     };
     let location = format!("/v1/photos/{}", upload.id);
@@ -273,7 +290,11 @@ pub(super) async fn patch(depot: &Depot, id: &str, request: Request) -> Result<R
             "declare the whole length when the upload is made",
         ));
     }
-    let upload = if upload.state == UploadState::Stored { upload } else { receive(depot.clone(), hold, upload, request.into_body(), checksum).await? };
+    let upload = if upload.state == UploadState::Stored {
+        upload
+    } else {
+        receive(depot.clone(), hold, upload, request.into_body(), checksum).await?
+    };
     Ok(answer(StatusCode::NO_CONTENT, standing(&upload)))
 }
 
