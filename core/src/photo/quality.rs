@@ -1,0 +1,1 @@
+//! The gates a photo must pass.
