@@ -57,6 +57,18 @@ uuid_id!(
     DeviceId
 );
 
+impl PumpId {
+    /// The id that follows from a pump's name (UUIDv8, RFC 9562 section 5.8, over the folded name's SHA-256): two devices that
+    /// add the same pump out of signal give it the same id. Upper case and doubled spaces make no difference.
+    pub fn named(name: &str) -> Self {
+        let folded = name.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase();
+        let digest: [u8; 32] = Sha256::digest(format!("gritbook.pump:{folded}")).into();
+        let mut bytes = [0_u8; 16];
+        bytes.iter_mut().zip(digest).for_each(|(byte, from)| *byte = from);
+        Self(uuid::Builder::from_custom_bytes(bytes).into_uuid())
+    }
+}
+
 /// SHA-256 of some bytes: the name of a photo, the seal of an entry. Prints as 64 lower-case hex digits.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Sha256Hex([u8; 32]);
@@ -133,6 +145,13 @@ mod tests {
         let id = EntryId::new(now);
         assert_eq!(id.0.get_version_num(), 7);
         assert!(id.to_string().starts_with("017f22e2-79b0-7"));
+    }
+
+    #[test]
+    fn pump_named_alike_on_two_devices_is_the_same_pump() {
+        assert_eq!(PumpId::named("Trailer 3"), PumpId::named("  trailer  3 "));
+        assert_ne!(PumpId::named("Trailer 3"), PumpId::named("Trailer 4"));
+        assert_eq!(PumpId::named("Trailer 3").0.get_version_num(), 8);
     }
 
     #[test]

@@ -15,6 +15,7 @@
 pub mod call;
 pub mod debris;
 pub mod error;
+mod failpoint;
 pub mod fieldbook;
 pub mod history;
 pub mod ids;
@@ -29,3 +30,4 @@ pub mod wear;
 pub mod wire;
 
 pub use error::{CoreError, ErrorKind};
+pub use fieldbook::FieldBook;

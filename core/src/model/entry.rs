@@ -8,6 +8,7 @@ use chrono::{DateTime, FixedOffset};
 use serde::{Deserialize, Serialize};
 
 use crate::debris::reading::{LevelCode, Reading};
+use crate::error::CoreError;
 use crate::ids::{DeviceId, EntryId, PhotoId, PumpId, Sha256Hex};
 use crate::model::part::{Cup, Grade, GradeSource, Part};
 use crate::model::pump::PumpSpec;
@@ -85,6 +86,8 @@ pub enum Liquid {
 }
 
 /// What happened, by kind. JSON: `"kind": "box_check", "body": {...}`.
+///
+/// A kind that a newer program wrote is kept as [`EntryBody::Other`]: it can be carried, listed and verified.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "kind", content = "body", rename_all = "snake_case")]
 pub enum EntryBody {
@@ -105,6 +108,122 @@ pub enum EntryBody {
     /// The call was made, and perhaps overruled.
     Called(Called),
     /// An earlier entry was wrong.
+    Amended(Amended),
+    /// A kind that this program does not know.
+    #[serde(untagged)]
+    Other(OtherBody),
+}
+
+/// The body of a kind that this program does not know, kept as it came.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct OtherBody {
+    /// The kind's name.
+    pub kind: String,
+    /// What it holds.
+    #[serde(default)]
+    pub body: serde_json::Value,
+}
+
+/// The kinds that this program knows, as they stand in `kind`.
+pub const KNOWN_KINDS: [&str; 9] = ["pump_set", "box_check", "graded", "measured", "fitted", "removed", "poured", "called", "amended"];
+
+impl EntryBody {
+    /// The kind as it stands in `kind`.
+    pub fn kind(&self) -> &str {
+        match self {
+            Self::PumpSet(_) => "pump_set",
+            Self::BoxCheck(_) => "box_check",
+            Self::Graded(_) => "graded",
+            Self::Measured(_) => "measured",
+            Self::Fitted(_) => "fitted",
+            Self::Removed(_) => "removed",
+            Self::Poured(_) => "poured",
+            Self::Called(_) => "called",
+            Self::Amended(_) => "amended",
+            Self::Other(other) => &other.kind,
+        }
+    }
+
+    /// The photos it names, in the order taken; those of an amendment are what it puts in place.
+    pub fn photos(&self) -> &[PhotoId] {
+        match self {
+            Self::BoxCheck(check) => &check.photos,
+            Self::Graded(graded) => &graded.photos,
+            Self::Amended(amended) => amended.instead.as_ref().map_or(&[], |instead| instead.photos()),
+            _ => &[],
+        }
+    }
+
+    /// The running total it tells, m3.
+    pub fn pump_m3(&self) -> Option<f64> {
+        match self {
+            Self::BoxCheck(check) => check.pump_m3,
+            Self::Graded(graded) => graded.pump_m3,
+            Self::Measured(measured) => measured.pump_m3,
+            Self::Fitted(fitted) => fitted.pump_m3,
+            Self::Removed(removed) => removed.pump_m3,
+            Self::Poured(poured) => poured.pump_m3,
+            Self::PumpSet(_) | Self::Called(_) | Self::Amended(_) | Self::Other(_) => None,
+        }
+    }
+}
+
+impl SealedEntry {
+    /// Writes the entry's canonical text and takes its hash.
+    ///
+    /// # Errors
+    /// `not_sealable` where the text would not read back as the same entry (a number that is not finite).
+    pub fn seal(entry: Entry) -> Result<Self, CoreError> {
+        let refuse = |reason: String| CoreError::refused("not_sealable", reason, "every number of an entry must be finite");
+        let doc = serde_json::to_string(&entry).map_err(|cause| refuse("the entry cannot be written as JSON".into()).because(cause))?;
+        let hash = Sha256Hex::of(doc.as_bytes());
+        let sealed = Self { entry, doc, hash };
+        // JSON has no NaN: it would be written as null and read back as something else, for ever.
+        match Self::from_text(sealed.doc.clone()) {
+            Ok(back) if back.entry == sealed.entry => Ok(sealed),
+            Ok(_) => Err(refuse("the entry does not read back as it was written".into())),
+            Err(cause) => Err(refuse("the entry does not read back".into()).because(cause)),
+        }
+    }
+
+    /// Takes an entry's canonical text as it came, from the store or over the wire.
+    ///
+    /// # Errors
+    /// `bad_entry` where it is not JSON, lacks a field of the head, or holds a known kind with a body that does not fit.
+    pub fn from_text(doc: String) -> Result<Self, CoreError> {
+        let refuse = |reason: &str| {
+            CoreError::refused("bad_entry", format!("an entry cannot be read: {reason}"), "send entries as they were sealed")
+        };
+        let entry: Entry = serde_json::from_str(&doc).map_err(|cause| refuse("its JSON").because(cause))?;
+        if let EntryBody::Other(other) = &entry.body
+            && KNOWN_KINDS.contains(&other.kind.as_str())
+        {
+            // Parse the body again on its own, for an error that names the field.
+            let alone = serde_json::json!({ "kind": other.kind, "body": other.body });
+            let error = refuse(&format!("the body of `{}` does not fit", other.kind));
+            return Err(match serde_json::from_value::<StrictBody>(alone) {
+                Ok(_) => error,
+                Err(cause) => error.because(cause),
+            });
+        }
+        let hash = Sha256Hex::of(doc.as_bytes());
+        Ok(Self { entry, doc, hash })
+    }
+}
+
+/// [`EntryBody`] without the way out for unknown kinds: only for the error message that serde gives.
+#[derive(Deserialize)]
+#[serde(tag = "kind", content = "body", rename_all = "snake_case")]
+#[allow(dead_code, reason = "parsed for the error that names the field, never read")]
+enum StrictBody {
+    PumpSet(PumpSpec),
+    BoxCheck(BoxCheck),
+    Graded(Graded),
+    Measured(Measured),
+    Fitted(Fitted),
+    Removed(Removed),
+    Poured(Poured),
+    Called(Called),
     Amended(Amended),
 }
 
@@ -247,4 +366,82 @@ pub struct Amended {
     pub reason: String,
     /// What holds instead; null where it should not be there at all.
     pub instead: Option<Box<EntryBody>>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use chrono::Utc;
+    use proptest::prelude::*;
+
+    fn head() -> EntryHead {
+        let at = DateTime::parse_from_rfc3339("2026-03-02T07:15:00-06:00").unwrap();
+        EntryHead {
+            schema: ENTRY_SCHEMA.into(),
+            id: EntryId::new(at.to_utc()),
+            device: DeviceId::new(at.to_utc()),
+            seq: 1,
+            person: "Ana".into(),
+            at,
+            hlc: HybridTime { ms: at.timestamp_millis(), count: 0 },
+            prev: None,
+            pump: PumpId::new(DateTime::<Utc>::UNIX_EPOCH),
+        }
+    }
+
+    #[test]
+    fn sealed_entry_reads_back_from_its_text() {
+        let body = EntryBody::Poured(Poured { pour_m3: Some(42.5), pump_m3: None, concrete_bar: Some(61.0), mix_factor: None });
+        let sealed = SealedEntry::seal(Entry { head: head(), body }).unwrap();
+        assert!(sealed.doc.contains("\"kind\":\"poured\",\"body\":{\"pour_m3\":42.5"), "{}", sealed.doc);
+        assert_eq!(SealedEntry::from_text(sealed.doc.clone()).unwrap(), sealed);
+    }
+
+    #[test]
+    fn number_that_is_not_finite_is_not_sealed() {
+        let body = EntryBody::Poured(Poured { pour_m3: Some(f64::NAN), pump_m3: None, concrete_bar: None, mix_factor: None });
+        assert_eq!(SealedEntry::seal(Entry { head: head(), body }).unwrap_err().code(), "not_sealable");
+    }
+
+    #[test]
+    fn unknown_kind_is_kept_and_known_kind_with_wrong_body_is_refused() {
+        let sealed = SealedEntry::seal(Entry {
+            head: head(),
+            body: EntryBody::Other(OtherBody { kind: "weighed".into(), body: serde_json::json!({ "mass_kg": 3 }) }),
+        })
+        .unwrap();
+        assert_eq!(sealed.entry.body.kind(), "weighed");
+        let wrong = sealed.doc.replace("weighed", "graded");
+        let error = SealedEntry::from_text(wrong).unwrap_err();
+        assert_eq!(error.code(), "bad_entry");
+        assert!(error.to_string().contains("missing field"), "{error}");
+    }
+
+    #[test]
+    fn unknown_field_of_head_and_body_survives_in_the_text() {
+        let body = EntryBody::Poured(Poured { pour_m3: Some(1.0), pump_m3: None, concrete_bar: None, mix_factor: None });
+        let doc = SealedEntry::seal(Entry { head: head(), body }).unwrap().doc;
+        let doc = doc.replacen('{', "{\"weather\":\"rain\",", 1).replace("\"pour_m3\"", "\"slump_mm\":120,\"pour_m3\"");
+        let sealed = SealedEntry::from_text(doc.clone()).unwrap();
+        assert_eq!(sealed.doc, doc);
+        assert_eq!(sealed.entry.body.kind(), "poured");
+        assert_eq!(sealed.hash, Sha256Hex::of(doc.as_bytes()));
+    }
+
+    proptest! {
+        #[test]
+        fn prop_any_finite_number_and_any_text_survives_sealing(value in any::<f64>().prop_filter("finite", |v| v.is_finite()), note in ".*") {
+            let body = EntryBody::BoxCheck(BoxCheck {
+                pump_m3: Some(value), photos: vec![], reading: None, level: None, level_source: None,
+                liquid: None, liquid_low: None, settled_ml: None, note,
+            });
+            let sealed = SealedEntry::seal(Entry { head: head(), body }).unwrap();
+            prop_assert_eq!(SealedEntry::from_text(sealed.doc.clone()).unwrap(), sealed);
+        }
+
+        #[test]
+        fn prop_no_text_panics(text in ".*") {
+            let _ = SealedEntry::from_text(text);
+        }
+    }
 }

@@ -2,17 +2,190 @@
 //!
 //! # States of a queued item
 //! `waiting` → sent and acknowledged → gone from the queue. `waiting` → permanent refusal → `parked`, with the depot's
-//! reason, visible until a person retries or drops it. "Being sent" is never stored: after a crash an item is sent
-//! again, and the depot treats a repeat as success.
+//! reason, visible until a person retries it (`waiting` again) or drops it (`dropped`: it is not sent, the record keeps
+//! it). "Being sent" is never stored: after a crash an item is sent again, and the depot treats a repeat as success.
 //!
 //! | outcome | meaning | what happens |
 //! |---|---|---|
 //! | network | no answer, cut, timeout | the whole queue pauses with full-jitter back-off |
-//! | later | 408, 423, 425, 429, 5xx | the queue pauses, at least as long as `Retry-After` says |
+//! | later | 408, 423, 425, 429, 5xx; the token refused; no depot at the address | the queue pauses, at least as long as `Retry-After` says |
 //! | permanent | other 4xx, a refused verdict | this item is parked with the reason, the next goes on |
 //!
-//! A photo goes before the entries that name it. An entry and its queue row are written in one transaction.
+//! [`policy::judge`] has the whole table. A token that was taken away parks nothing: it is not the items' fault.
+//!
+//! # Order
+//! Entries go in the order they were made, in batches, up to the first that names a photo which still waits; that photo
+//! goes then. A photo goes before the entries that name it, but a parked or dropped photo holds nothing up: its entry goes,
+//! and the depot shows the photo as missing until it comes. An entry and its queue row are written in one transaction.
+//!
+//! # Photos
+//! tus 1.0.0: `POST /v1/photos` with the first bytes (creation-with-upload), `PATCH` for the rest, `HEAD` to learn the
+//! offset after a cut. The upload is named by an id made here (`upload-id` in the metadata), so that a repeated create
+//! finds the first. A photo is hashed before its upload begins: one that was damaged on the disk is parked, not sent.
+//!
+//! # Pull
+//! When nothing is left to send, what other devices wrote is read page by page behind a cursor. Entries are stored
+//! verbatim; a known one is ignored; one with a known id and another text is kept aside and reported. The page and the
+//! cursor are stored in one transaction.
+//!
+//! # Not guaranteed
+//! That the depot gets an entry once only: it may get it twice, and must say `already_there`.
 
+mod answer;
+pub mod chain;
+pub mod hlc;
+mod next;
+pub mod policy;
+mod run;
 pub mod transport;
+mod tus;
 
+pub(crate) use answer::upload_id;
+pub use policy::Backoff;
+pub use run::{Ended, RunOptions, RunReport, run_outbox};
 pub use transport::{Answer, Body, Method, Request, Transport, TransportFault, TransportFaultKind};
+
+use chrono::{DateTime, Utc};
+
+use crate::ids::{EntryId, PhotoId, Sha256Hex};
+use crate::model::outgoing::Trouble;
+
+/// What the outbox may be told.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OutboxSettings {
+    /// Photo bytes in one request (at least 1; 1 MiB by default). Smaller loses less to a cut, larger asks less often.
+    pub chunk_bytes: u64,
+    /// Most entries in one batch.
+    pub batch_entries: usize,
+    /// Most bytes in one batch, envelope included.
+    pub batch_bytes: usize,
+    /// Send each chunk's SHA-256 along (tus checksum).
+    pub checksum_chunks: bool,
+    /// Entries asked for in one page.
+    pub page_entries: u32,
+    /// Waiting after failures.
+    pub backoff: Backoff,
+}
+
+impl Default for OutboxSettings {
+    fn default() -> Self {
+        Self {
+            chunk_bytes: 1 << 20,
+            batch_entries: 100,
+            batch_bytes: 1 << 20,
+            checksum_chunks: true,
+            page_entries: 200,
+            backoff: Backoff::default(),
+        }
+    }
+}
+
+/// What to do now.
+#[derive(Debug)]
+pub enum Next {
+    /// Make this request and bring what came of it with the ticket.
+    Send {
+        /// Belongs to the request.
+        ticket: Ticket,
+        /// What to carry.
+        request: Request,
+    },
+    /// The queue waits.
+    WaitUntil(DateTime<Utc>),
+    /// All is sent, or parked, and nothing more is to be had.
+    Nothing,
+}
+
+/// Stands for one request that was handed out. Holds nothing that must survive: after a crash it is simply gone.
+#[derive(Debug)]
+pub struct Ticket(Work);
+
+#[derive(Debug)]
+enum Work {
+    Create { item: i64, photo: PhotoId, length: u64 },
+    Ask { item: i64, photo: PhotoId, length: u64, path: String },
+    Chunk { item: i64, photo: PhotoId, length: u64, path: String, offset: u64, count: u64 },
+    Entries(Vec<Sent>),
+    Pull { cursor: String },
+}
+
+#[derive(Debug)]
+struct Sent {
+    item: i64,
+    id: EntryId,
+    hash: Sha256Hex,
+}
+
+/// What came of an answer; for the screen that shows the outbox.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum OutboxEvent {
+    /// The depot has this entry.
+    EntrySent(EntryId),
+    /// The depot has this photo, whole.
+    PhotoSent(PhotoId),
+    /// Part of a photo is there.
+    PhotoProgress {
+        /// Which photo.
+        photo: PhotoId,
+        /// Bytes at the depot.
+        sent_bytes: u64,
+        /// Bytes in all.
+        length_bytes: u64,
+    },
+    /// An item was parked.
+    Parked {
+        /// Its number.
+        item: i64,
+        /// Why.
+        trouble: Trouble,
+    },
+    /// The whole queue waits.
+    Paused {
+        /// Until then.
+        until: DateTime<Utc>,
+        /// Why.
+        trouble: Trouble,
+    },
+    /// A page came from the depot.
+    Pulled {
+        /// Entries that were new here.
+        new_entries: u32,
+        /// Entries kept aside.
+        set_aside: u32,
+        /// Devices' entries whose clock is too far ahead to be followed.
+        clocks_ahead: u32,
+    },
+}
+
+/// The sending side of a book. Holds only what may be forgotten; everything that must survive is in the book.
+#[derive(Debug)]
+pub struct Outbox {
+    settings: OutboxSettings,
+    /// Entries in the next batch: halved when the depot finds one too much, grown again as batches pass.
+    batch_cap: usize,
+    /// Whether the depot is still to be asked for what others wrote.
+    pull: bool,
+    /// State of the generator of jitter draws.
+    seed: u64,
+}
+
+impl Outbox {
+    /// An outbox; `seed` makes the back-off's draws, the same seed the same draws. `pull` asks for others' entries too.
+    pub fn new(settings: OutboxSettings, seed: u64, pull: bool) -> Self {
+        let batch_cap = settings.batch_entries.max(1);
+        Self { settings: OutboxSettings { chunk_bytes: settings.chunk_bytes.max(1), ..settings }, batch_cap, pull, seed }
+    }
+
+    /// A draw from 0 to 1 (splitmix64, Steele, Lea, Flood 2014).
+    fn draw(&mut self) -> f64 {
+        self.seed = self.seed.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut bits = self.seed;
+        bits = (bits ^ (bits >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        bits = (bits ^ (bits >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        bits ^= bits >> 31;
+        // 53 bits fill a double exactly.
+        #[allow(clippy::cast_precision_loss)]
+        let draw = (bits >> 11) as f64 / (1_u64 << 53) as f64;
+        draw
+    }
+}

@@ -24,7 +24,7 @@ pub enum Method {
 pub enum Body {
     /// None.
     Empty,
-    /// At most 256 KiB.
+    /// A batch of entries: at most 1 MiB.
     Bytes(Vec<u8>),
     /// `length` bytes of a file from `offset`.
     File {

@@ -7,6 +7,28 @@ use serde_json::value::RawValue;
 
 use crate::ids::{EntryId, Sha256Hex};
 
+/// Schema of a batch and of a page of entries.
+pub const ENTRIES_SCHEMA: &str = "gritbook.entries/1";
+
+/// Schema of the verdicts on a batch.
+pub const VERDICTS_SCHEMA: &str = "gritbook.verdicts/1";
+
+/// Where entries are sent to and read from.
+pub const ENTRIES_PATH: &str = "/v1/entries";
+
+/// Where a photo's upload is created (tus 1.0.0).
+pub const PHOTOS_PATH: &str = "/v1/photos";
+
+/// Key in `Upload-Metadata`: the photo's SHA-256, 64 hex digits. As every value there it is base64 on the wire.
+pub const UPLOAD_META_SHA256: &str = "sha256";
+
+/// Key in `Upload-Metadata`: the upload's id, a UUID made by the device. A create with a known id and the same SHA-256
+/// answers 201 with the first create's `Location` and its `Upload-Offset`; with another SHA-256 409.
+pub const UPLOAD_META_ID: &str = "upload-id";
+
+/// Key in `Upload-Metadata`: `image/jpeg` or `image/png`.
+pub const UPLOAD_META_TYPE: &str = "filetype";
+
 /// `PUT /v1/entries`: a batch. JSON: `{"schema": "gritbook.entries/1", "entries": [...]}`.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct EntriesBatch {
