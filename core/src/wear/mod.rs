@@ -1,1 +1,4 @@
-//! To come.
+//! Wear: grades by eye with their criteria, and what the liquid in the box says.
+
+pub mod grade;
+pub mod liquid;
