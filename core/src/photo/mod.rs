@@ -4,6 +4,7 @@ mod container;
 mod exif_facts;
 mod load;
 pub mod quality;
+pub(crate) mod reduced;
 
 pub use load::{PhotoLimits, load_photo};
 

@@ -1,0 +1,190 @@
+//! The window seen straight on: from the card's pose, or cut out of the photo by hand.
+
+use super::card::{Card, RectMm, WINDOW_MM};
+use super::pose::CardPose;
+use super::reading::{Scale, ScaleSource};
+use super::window::WindowImage;
+use crate::error::CoreError;
+use crate::photo::Photo;
+
+/// Longest side of a rectified window, px: 2400 px on 60 mm are 40 px/mm and 17 MB.
+pub const MAX_WINDOW_SIDE_PX: f64 = 2400.0;
+
+/// Distance that samples of a white patch keep from its outline, mm.
+const PATCH_INSET_MM: f64 = 1.5;
+
+/// The window as a square-on picture at about the photo's own scale, with the card's white.
+///
+/// The scale is the photo's at the window's centre, capped so that no side exceeds [`MAX_WINDOW_SIDE_PX`]. Bilinear in sRGB
+/// code values; pixel (i, j) is read at the photo point of its own centre.
+pub fn window_from_card(photo: &Photo, pose: &CardPose) -> WindowImage {
+    let longest_mm = pose.window_mm[0].max(pose.window_mm[1]);
+    let px_per_mm = pose.px_per_mm().min(MAX_WINDOW_SIDE_PX / longest_mm);
+    let [width, height] = pose.window_mm.map(|side| (side * px_per_mm).round().max(1.0) as usize);
+    let mut rgb = vec![0_u8; width * height * 3];
+    let source = Source { rgb: &photo.rgb, width: photo.width_px as usize, height: photo.height_px as usize };
+    let h = &pose.homography;
+    let [cx, cy] = pose.lens.centre_px;
+    let bend = pose.lens.k / (pose.lens.radius_px * pose.lens.radius_px);
+    let step = 1.0 / px_per_mm;
+    for (row, line) in rgb.chunks_exact_mut(width * 3).enumerate() {
+        let y = (row as f64 + 0.5) * step;
+        // Along a row all three parts of the homography grow by a constant.
+        let start = [0, 1, 2].map(|part| h[(part, 0)] * 0.5 * step + h[(part, 1)] * y + h[(part, 2)]);
+        let grow = [0, 1, 2].map(|part| h[(part, 0)] * step);
+        for (column, pixel) in line.as_chunks_mut::<3>().0.iter_mut().enumerate() {
+            let at = column as f64;
+            let w = 1.0 / (start[2] + at * grow[2]);
+            let (dx, dy) = ((start[0] + at * grow[0]) * w - cx, (start[1] + at * grow[1]) * w - cy);
+            let lens = 1.0 + bend * (dx * dx + dy * dy);
+            *pixel = source.bilinear(cx + dx * lens, cy + dy * lens);
+        }
+    }
+    WindowImage { width_px: width as u32, height_px: height as u32, px_per_mm, rgb, white: white_of(&source, pose) }
+}
+
+struct Source<'a> {
+    rgb: &'a [u8],
+    width: usize,
+    height: usize,
+}
+
+impl Source<'_> {
+    /// Between the four nearest pixel centres; beyond the outermost ones the border pixel counts on. Weights in 1/256.
+    #[inline]
+    fn bilinear(&self, x: f64, y: f64) -> [u8; 3] {
+        let limit = |value: f64, size: usize| (value - 0.5).clamp(0.0, (size - 1) as f64) as f32;
+        let (x, y) = (limit(x, self.width), limit(y, self.height));
+        let (column, row) = ((x as usize).min(self.width.saturating_sub(2)), (y as usize).min(self.height.saturating_sub(2)));
+        let (fx, fy) = (((x - column as f32) * 256.0) as u32, ((y - row as f32) * 256.0) as u32);
+        let start = (row * self.width + column) * 3;
+        let upper = &self.rgb[start..start + 6];
+        let lower = &self.rgb[start + self.width * 3..start + self.width * 3 + 6];
+        let mut pixel = [0; 3];
+        for (channel, value) in pixel.iter_mut().enumerate() {
+            let mix = |line: &[u8]| u32::from(line[channel]) * (256 - fx) + u32::from(line[channel + 3]) * fx;
+            *value = ((mix(upper) * (256 - fy) + mix(lower) * fy + (1 << 15)) >> 16) as u8;
+        }
+        pixel
+    }
+}
+
+/// Mean sRGB of the white patches' medians; `None` for a card of another edition, or with both patches outside the photo.
+fn white_of(source: &Source<'_>, pose: &CardPose) -> Option<[f64; 3]> {
+    if pose.window_mm != WINDOW_MM {
+        return None;
+    }
+    let patches: Vec<[f64; 3]> = Card::new().white_mm.iter().filter_map(|patch| patch_median(source, pose, *patch)).collect();
+    let count = patches.len() as f64;
+    (!patches.is_empty()).then(|| [0, 1, 2].map(|channel| patches.iter().map(|patch| patch[channel]).sum::<f64>() / count))
+}
+
+/// Median of each channel over a raster inside the patch; `None` where part of it lies outside the photo.
+fn patch_median(source: &Source<'_>, pose: &CardPose, [left, top, width, height]: RectMm) -> Option<[f64; 3]> {
+    const RASTER: usize = 21;
+    let mut channels: [Vec<u8>; 3] = Default::default();
+    let along = |index: usize, side: f64| PATCH_INSET_MM + (side - 2.0 * PATCH_INSET_MM) * index as f64 / (RASTER - 1) as f64;
+    for row in 0..RASTER {
+        for column in 0..RASTER {
+            let [x, y] = pose.photo_px([left + along(column, width), top + along(row, height)]);
+            if !(x >= 0.0 && y >= 0.0 && x <= source.width as f64 && y <= source.height as f64) {
+                return None;
+            }
+            for (channel, value) in channels.iter_mut().zip(source.bilinear(x, y)) {
+                channel.push(value);
+            }
+        }
+    }
+    Some(channels.map(|mut channel| {
+        let middle = channel.len() / 2;
+        f64::from(*channel.select_nth_unstable(middle).1)
+    }))
+}
+
+/// The whole photo, or a part of it (left, top, width, height in px), with a scale that was set by hand.
+///
+/// # Errors
+/// `bad_scale` outside 0.01 to 1000 px/mm, `bad_window` where the part is empty or reaches outside the photo.
+pub fn window_by_hand(photo: &Photo, px_per_mm: f64, part_px: Option<[u32; 4]>) -> Result<(WindowImage, Scale), CoreError> {
+    if !(0.01..=1000.0).contains(&px_per_mm) {
+        let reason = format!("{px_per_mm} pixels per millimetre is outside 0.01 to 1000");
+        return Err(CoreError::refused("bad_scale", reason, "measure a known length in the photo: its pixels over its millimetres"));
+    }
+    let [left, top, width, height] = part_px.unwrap_or([0, 0, photo.width_px, photo.height_px]);
+    let fits = |start: u32, length: u32, size: u32| length > 0 && start.checked_add(length).is_some_and(|end| end <= size);
+    if !fits(left, width, photo.width_px) || !fits(top, height, photo.height_px) {
+        let reason =
+            format!("a window of {width} x {height} px at {left}, {top} is not inside {} x {} px", photo.width_px, photo.height_px);
+        return Err(CoreError::refused("bad_window", reason, "give left, top, width and height in pixels of the upright photo"));
+    }
+    let stride = photo.width_px as usize * 3;
+    let (first, length) = (left as usize * 3, width as usize * 3);
+    let rows = photo.rgb.chunks_exact(stride).skip(top as usize).take(height as usize);
+    let rgb = rows.flat_map(|row| &row[first..first + length]).copied().collect();
+    let window = WindowImage { width_px: width, height_px: height, px_per_mm, rgb, white: None };
+    let [x0, y0, x1, y1] = [left, top, left + width, top + height].map(f64::from);
+    let scale = Scale {
+        source: ScaleSource::Hand,
+        px_per_mm,
+        residual_mm: None,
+        marks_found: None,
+        window_mm: [f64::from(width) / px_per_mm, f64::from(height) / px_per_mm],
+        window_corners_px: [[x0, y0], [x1, y0], [x1, y1], [x0, y1]],
+    };
+    Ok((window, scale))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::debris::pose::Lens;
+    use crate::ids::Sha256Hex;
+    use crate::photo::quality::Sharpness;
+    use nalgebra::Matrix3;
+
+    fn photo(width: u32, height: u32, pixel: impl Fn(u32, u32) -> [u8; 3]) -> Photo {
+        let rgb = (0..height).flat_map(|y| (0..width).map(move |x| (x, y))).flat_map(|(x, y)| pixel(x, y)).collect();
+        Photo { id: Sha256Hex::of(b"test"), width_px: width, height_px: height, rgb, taken_at: None }
+    }
+
+    fn pose(homography: Matrix3<f64>, window_mm: [f64; 2]) -> CardPose {
+        let sharpness = Sharpness { edge_sigma_px: 1.0, edge_sigma_mm: 0.1 };
+        CardPose { homography, lens: Lens::straight(200, 150), residual_mm: 0.0, bend_mm: 0.0, marks_found: 4, window_mm, sharpness }
+    }
+
+    #[test]
+    fn window_at_the_photos_own_scale_is_an_exact_copy() {
+        // 10 px/mm, window's corner at pixel corner (30, 20): every sample falls on a pixel centre.
+        let photo = photo(200, 150, |x, y| [x as u8, y as u8, (x ^ y) as u8]);
+        let window = window_from_card(&photo, &pose(Matrix3::new(10.0, 0.0, 30.0, 0.0, 10.0, 20.0, 0.0, 0.0, 1.0), [12.0, 11.0]));
+        let (copy, scale) = window_by_hand(&photo, 10.0, Some([30, 20, 120, 110])).unwrap();
+        assert_eq!((window.width_px, window.height_px, &window.rgb), (120, 110, &copy.rgb));
+        assert!((window.px_per_mm - 10.0).abs() < 1e-6 && scale.window_mm == [12.0, 11.0]);
+    }
+
+    #[test]
+    fn ramp_seen_through_a_tilt_keeps_its_places() {
+        // A photo whose red channel is its x: the rectified value at a point must be the photo x that the pose gives.
+        let photo = photo(200, 150, |x, y| [x as u8, y as u8, 0]);
+        let pose = pose(Matrix3::new(9.0, 1.0, 20.0, 0.5, 8.0, 15.0, 0.002, -0.004, 1.0), [12.0, 12.0]);
+        let window = window_from_card(&photo, &pose);
+        for (column, row) in [(0, 0), (50, 40), (70, 11), (3, 80)] {
+            let at = (row * window.width_px + column) as usize * 3;
+            let mm = [column, row].map(|index| (f64::from(index) + 0.5) / window.px_per_mm);
+            let [x, y] = pose.photo_px(mm);
+            assert!((f64::from(window.rgb[at]) - (x - 0.5)).abs() <= 0.6 && (f64::from(window.rgb[at + 1]) - (y - 0.5)).abs() <= 0.6);
+        }
+    }
+
+    #[test]
+    fn hand_scale_and_window_out_of_range_are_refused() {
+        let photo = photo(100, 80, |_, _| [0; 3]);
+        for scale in [0.0, -1.0, f64::NAN, f64::INFINITY, 1e6] {
+            assert_eq!(window_by_hand(&photo, scale, None).unwrap_err().code(), "bad_scale");
+        }
+        for part in [[0, 0, 101, 10], [0, 0, 0, 10], [50, 79, 10, 2], [u32::MAX, 0, 2, 2]] {
+            assert_eq!(window_by_hand(&photo, 5.0, Some(part)).unwrap_err().code(), "bad_window");
+        }
+        assert_eq!(window_by_hand(&photo, 5.0, Some([99, 79, 1, 1])).unwrap().0.rgb.len(), 3);
+    }
+}
