@@ -1,0 +1,315 @@
+"""A whole box check through the generated Python: what the phone does, without a phone.
+
+Run by tests/bindings/run, which puts the generated module on the path and names the work folder:
+    box_check.py WORK_FOLDER PHOTO [CARD_PHOTO]
+PHOTO is any photo to keep. CARD_PHOTO shows a debris card; without it the checks of a reading are skipped, visibly.
+"""
+
+import hashlib
+import json
+import pathlib
+import sys
+import threading
+import traceback
+
+import gritbook as g
+
+from depot_double import DepotDouble, answer
+
+WORK, PHOTO = pathlib.Path(sys.argv[1]), pathlib.Path(sys.argv[2])
+CARD_PHOTO = pathlib.Path(sys.argv[3]) if len(sys.argv) > 3 else None
+# 2026-03-02T07:15:00.250-06:00
+NOW_MS, OFFSET_S = 1_772_457_300_250, -6 * 3600
+
+checks = []
+
+
+def check(function):
+    checks.append(function)
+    return function
+
+
+class Skipped(Exception):
+    pass
+
+
+def now(later_s=0):
+    return g.Moment(utc_ms=NOW_MS + 1000 * later_s, offset_s=OFFSET_S)
+
+
+def book(name):
+    return g.FieldBook.open(str(WORK / name), "Ana", "phone 1", now())
+
+
+def pump(name="P1", bore_mm=200.0):
+    return g.PumpSpec(
+        name=name, bore_mm=bore_mm, stroke_mm=2100.0, drive_bore_mm=130.0, drive_rod_mm=80.0,
+        drive_side=g.DriveSide.ROD, seal=g.SealVariant.GUIDE_BAND, fluid=g.BoxFluid.WATER,
+    )
+
+
+def grade(cup, number):
+    return g.GradeDraft(part=g.Part.CUP, cup=cup, grade=number, source=g.GradeSource.EYE, criteria=g.criteria_edition())
+
+
+def draft(pump_id, **more):
+    given = {"pump_m3": 18250.0, "photo_paths": [str(PHOTO)], "level_by_eye": g.LevelCode.SOME_SAND,
+             "grades": [grade(g.Cup.A, 2), grade(g.Cup.B, 3)], "liquid": g.Liquid.GREY, "liquid_low": True} | more
+    return g.BoxCheckDraft(pump_id=pump_id, **given)
+
+
+def options(**more):
+    return g.RunOptions(**({"seed": 7, "pull": True, "now_please": True, "chunk_bytes": 400} | more))
+
+
+def refused(code, kind, call):
+    """`call` must throw `kind` with `code`, and say what to do."""
+    try:
+        call()
+    except kind as error:
+        assert error.code == code, f"code {error.code}, expected {code}"
+        assert error.reason and error.advice
+        return error
+    raise AssertionError(f"not refused, expected {code}")
+
+
+@check
+def box_check_is_saved_and_stands_in_log_pump_and_outbox():
+    with_book = book("saved")
+    pump_id = with_book.add_pump(pump(), now())
+    assert with_book.pump_named(" p1 ") == pump_id
+    saved = with_book.save_box_check(draft(pump_id), None, now(60))
+    assert saved.photos == [hashlib.sha256(PHOTO.read_bytes()).hexdigest()]
+    assert pathlib.Path(with_book.photo_path(saved.photos[0])).read_bytes() == PHOTO.read_bytes()
+
+    log = with_book.log(None, 10)
+    # Newest first: the grades, the check, the pump.
+    assert [entry.id for entry in log[:3]] == [*reversed(saved.grades), saved.check]
+    assert [entry.seq for entry in log] == [4, 3, 2, 1]
+    entry = log[2]
+    assert entry.body.is_box_check() and entry.body.check.photos == saved.photos
+    assert entry.body.check.level == g.LevelCode.SOME_SAND and entry.body.check.level_source == g.GradeSource.EYE
+    assert (entry.at.utc_ms, entry.at.offset_s) == (NOW_MS + 60_000, OFFSET_S)
+    assert entry.sha256 == hashlib.sha256(entry.doc_json.encode()).hexdigest()
+    assert log[1].prev_sha256 == entry.sha256
+    assert json.loads(entry.doc_json)["body"]["liquid"] == "grey"
+
+    summary = with_book.pump_summary(pump_id)
+    assert summary.pump_m3 == 18250.0 and summary.gravest == 3 and summary.waiting == 4
+    assert summary.last_check.entry == saved.check and summary.last_check.liquid_low is True
+    assert [(one.cup, one.counts) for one in summary.grades] == [(g.Cup.A, 2), (g.Cup.B, 3)]
+    things = [item.thing for item in with_book.outbox()]
+    assert sum(thing.is_entry() for thing in things) == 4 and sum(thing.is_photo() for thing in things) == 1
+
+
+@check
+def cut_link_pauses_the_queue_and_the_next_run_sends_all_of_it_once():
+    with_book, depot = book("sent"), DepotDouble()
+    pump_id = with_book.add_pump(pump(), now())
+    saved = with_book.save_box_check(draft(pump_id), None, now())
+    # The first batch passes, then the link dies in the middle of the photo, after its bytes have arrived.
+    depot.troubles = [None, g.TransportError.Cut(reason="no signal"), g.TransportError.Offline(reason="still none")]
+    report = with_book.run_outbox(depot, None, options(), now(10))
+    assert report.ended.is_paused() and report.ended.trouble.code == "cut", report
+    assert with_book.outbox_pause().failures == 1
+    # Without a person asking, a run within the pause carries nothing.
+    before = len(depot.requests)
+    pause_end_s = (report.ended.until_ms - NOW_MS) / 1000
+    if pause_end_s > 11:
+        with_book.run_outbox(depot, None, options(now_please=False), now(10))
+        assert len(depot.requests) == before
+    report = with_book.run_outbox(depot, None, options(), now(20))
+    assert report.ended.is_paused() and report.ended.trouble.code == "offline", report
+    heard = Listener()
+    report = with_book.run_outbox(depot, heard, options(), now(3600))
+    assert report.ended.is_finished(), report
+    assert with_book.outbox() == [] and with_book.outbox_pause() is None
+    assert depot.photos() == {saved.photos[0]: PHOTO.read_bytes()}
+    assert {entry.sha256 for entry in with_book.log(None, 10)} == set(depot.entries)
+    assert any(event.is_photo_sent() and event.photo_id == saved.photos[0] for event in heard.events)
+    assert any(event.is_photo_progress() and event.length_bytes == PHOTO.stat().st_size for event in heard.events)
+    assert max(request.body.length_bytes for request in depot.requests if request.body.is_file()) == 400
+    assert with_book.pump_summary(pump_id).waiting == 0
+
+
+class Listener(g.OutboxListener):
+    def __init__(self):
+        self.events = []
+
+    def heard(self, event):
+        self.events.append(event)
+        raise RuntimeError("a screen that went away must not stop the sending")
+
+
+@check
+def refused_entry_is_parked_with_the_reason_and_goes_again_when_retried():
+    with_book, depot = book("parked"), DepotDouble()
+    with_book.add_pump(pump(), now())
+
+    def refuse(depot, request):
+        made = json.loads(depot.answer(request).body)
+        depot.entries.clear()
+        for verdict in made["verdicts"]:
+            verdict |= {"verdict": "refused", "code": "clock_ahead", "reason": "stamped in the future", "advice": "set the clock"}
+        return answer(200, {}, made)
+
+    depot.troubles = [refuse]
+    report = with_book.run_outbox(depot, None, options(), now(10))
+    assert report.parked == 1 and report.ended.is_finished(), report
+    [item] = with_book.outbox()
+    assert item.state == g.QueueState.PARKED and item.trouble.code == "clock_ahead"
+    with_book.retry_item(item.item)
+    assert with_book.run_outbox(depot, None, options(), now(20)).entries_sent == 1
+    assert with_book.outbox() == []
+    refused("no_such_item", g.FieldBookError, lambda: with_book.retry_item(99))
+
+
+@check
+def exception_of_the_carrier_becomes_our_error_and_everything_stays_queued():
+    with_book, depot = book("host"), DepotDouble()
+    with_book.add_pump(pump(), now())
+    depot.troubles = [ZeroDivisionError("a fault of the shell")]
+    error = refused("host_failed", g.FieldBookError.Internal, lambda: with_book.run_outbox(depot, None, options(), now(10)))
+    assert "a fault of the shell" in error.reason, error.reason
+    assert len(with_book.outbox()) == 1 and not depot.entries
+    assert with_book.run_outbox(depot, None, options(), now(20)).ended.is_finished()
+    assert len(depot.entries) == 1
+
+
+@check
+def cancelled_run_says_so_and_keeps_the_queue():
+    with_book, depot = book("cancelled"), DepotDouble()
+    with_book.add_pump(pump(), now())
+    depot.troubles = [g.TransportError.Cancelled(reason="the screen was left")]
+    assert with_book.run_outbox(depot, None, options(), now(10)).ended.is_cancelled()
+    assert len(with_book.outbox()) == 1
+
+
+@check
+def bad_input_is_refused_with_a_code_and_changes_nothing():
+    with_book = book("bad")
+    pump_id = with_book.add_pump(pump(), now())
+    before = with_book.log(None, 10)
+    nobody = "01890a5d-ac96-774b-bcce-b302099a8057"
+    text = WORK / "no photo.jpg"
+    text.write_text("these are words")
+    refused("out_of_range", g.FieldBookError.Refused, lambda: with_book.add_pump(pump("P2", bore_mm=20.0), now()))
+    refused("pump_exists", g.FieldBookError.Refused, lambda: with_book.add_pump(pump(), now()))
+    refused("bad_id", g.FieldBookError.Refused, lambda: with_book.pump_summary("P1"))
+    refused("no_such_pump", g.FieldBookError.NotFound, lambda: with_book.save_box_check(draft(nobody), None, now()))
+    refused("bad_grade", g.FieldBookError.Refused, lambda: with_book.save_box_check(draft(pump_id, grades=[grade(g.Cup.A, 5)]), None, now()))
+    refused("out_of_range", g.FieldBookError.Refused, lambda: with_book.save_box_check(draft(pump_id, pump_m3=float("nan")), None, now()))
+    refused("no_such_file", g.FieldBookError, lambda: with_book.save_box_check(draft(pump_id, photo_paths=[str(WORK / "gone.jpg")]), None, now()))
+    refused("not_a_photo", g.FieldBookError.Refused, lambda: with_book.save_box_check(draft(pump_id, photo_paths=[str(text)]), None, now()))
+    refused("bad_hash", g.FieldBookError.Refused, lambda: with_book.photo_path("12"))
+    refused("no_reason", g.FieldBookError.Refused, lambda: with_book.withdraw(before[0].id, " ", now()))
+    refused("bad_moment", g.FieldBookError.Refused, lambda: with_book.save_box_check(draft(pump_id), None, g.Moment(utc_ms=0, offset_s=10**6)))
+    refused("nothing_poured", g.FieldBookError.Refused, lambda: with_book.poured(pump_id, g.PourMade(pour_m3=None, pump_m3=None, concrete_bar=None, mix_factor=None), now()))
+    assert with_book.log(None, 10) == before and len(with_book.outbox()) == 1
+
+
+@check
+def all_kinds_of_entries_cross_and_come_back_from_disk():
+    with_book = book("kinds")
+    pump_id = with_book.add_pump(pump(), now())
+    fitted = g.PartFitted(part=g.Part.CUP, cup=g.Cup.A, pump_m3=0.0, already_in=False, age_m3=None)
+    removed = g.PartRemoved(part=g.Part.CUP, cup=g.Cup.A, reason=g.RemovalReason.OTHER_CUP, pump_m3=9000.0)
+    measured = g.MeasureTaken(part=g.Part.BORE, cup=g.Cup.B, measure="bore_wear_mm", value=0.35, pump_m3=9000.0)
+    poured = g.PourMade(pour_m3=42.5, pump_m3=9042.5, concrete_bar=61.0, mix_factor=1.2)
+    photo = with_book.keep_photo(str(PHOTO), now())
+    graded = g.GradeGiven(part=g.Part.PLATE, cup=None, grade=1, source=g.GradeSource.MEASURED, criteria="shop",
+                          pump_m3=9042.5, photos=[photo], note="año nuevo")
+    ids = [with_book.fitted(pump_id, fitted, now(1)), with_book.removed(pump_id, removed, now(2)),
+           with_book.measure(pump_id, measured, now(3)), with_book.poured(pump_id, poured, now(4)),
+           with_book.grade(pump_id, graded, now(5))]
+    withdrawal = with_book.withdraw(ids[3], "another pump's pour", now(6))
+    del with_book
+    again = book("kinds")
+    assert again.opened() == g.OpenReport(damaged_moved_to=None, adopted_photos=[], strange_files=[])
+    bodies = [again.entry(entry_id).body for entry_id in ids]
+    assert bodies[0].fitted == fitted and bodies[1].removed == removed and bodies[2].measured == measured
+    assert bodies[3].poured == poured and bodies[4].graded == graded
+    assert again.entry(withdrawal).body.withdrawn is True
+    effective = {entry.entry.id: entry for entry in again.effective(pump_id)}
+    assert effective[ids[3]].holds is None and effective[ids[3]].amended_by == [withdrawal]
+    assert effective[ids[2]].holds.measured == measured and not effective[ids[2]].clash
+    csv = again.history_csv(pump_id)
+    assert csv == again.history_csv(None) and ",measured," in csv and ",poured," not in csv
+
+
+@check
+def verify_is_sound_until_a_photo_is_damaged_and_export_reads_without_us():
+    with_book = book("verified")
+    pump_id = with_book.add_pump(pump(), now())
+    saved = with_book.save_box_check(draft(pump_id), None, now())
+    report = with_book.verify()
+    assert report.sound and report.photos_sound == 1 and report.devices[0].entries == 4
+    out = WORK / "verified-out"
+    exported = with_book.export(str(out))
+    assert (exported.entries, exported.photos) == (4, 1)
+    assert len(json.loads((out / "entries.json").read_text())["entries"]) == 4
+    refused("not_empty", g.FieldBookError.Refused, lambda: with_book.export(str(out)))
+    pathlib.Path(with_book.photo_path(saved.photos[0])).write_bytes(b"worn away")
+    report = with_book.verify()
+    assert not report.sound and report.photos_damaged == saved.photos
+
+
+@check
+def two_threads_share_one_book():
+    with_book, failures = book("threads"), []
+    pump_id = with_book.add_pump(pump(), now())
+
+    def save(start):
+        try:
+            for step in range(10):
+                with_book.poured(pump_id, g.PourMade(pour_m3=1.0, pump_m3=None, concrete_bar=None, mix_factor=None), now(start + step))
+        except Exception as error:  # noqa: BLE001 - handed to the main thread
+            failures.append(error)
+
+    threads = [threading.Thread(target=save, args=(start,)) for start in (0, 100)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert not failures, failures
+    assert [entry.seq for entry in with_book.log(None, 100)] == list(range(21, 0, -1))
+    assert with_book.verify().sound
+
+
+@check
+def criteria_and_card_are_there_in_both_languages_and_millimetres():
+    table = g.grade_criteria()
+    assert len(table) == len(g.Part) and all(len(row.grades) == 5 for row in table)
+    assert all(words.en and words.es and words.en != words.es for row in table for words in row.grades)
+    assert len(g.grade_names()) == 5 and g.criteria_edition() and g.library_version()
+    a4, letter = g.card_geometry(g.Paper.A4, 10.0), g.card_geometry(g.Paper.LETTER, 10.0)
+    assert (a4.page_mm.width_mm, a4.page_mm.height_mm) == (210.0, 297.0)  # ISO 216
+    assert (letter.page_mm.width_mm, letter.page_mm.height_mm) == (215.9, 279.4)
+    for geometry in (a4, letter):
+        window = geometry.window_mm
+        assert len(geometry.marks_mm) == 4 and window.width_mm > 0 and geometry.px_per_mm == 10.0
+        upper_left, _, lower_right, _ = geometry.marks_mm
+        assert upper_left.left_mm + upper_left.width_mm < window.left_mm
+        assert lower_right.top_mm > window.top_mm + window.height_mm
+
+
+def main():
+    passed, failed, skipped = 0, 0, 0
+    for function in checks:
+        name = function.__name__
+        try:
+            function()
+            passed += 1
+            print(f"ok      python {name}")
+        except Skipped as reason:
+            skipped += 1
+            print(f"skipped python {name}: {reason}")
+        except Exception:  # noqa: BLE001 - any failure is a failed check
+            failed += 1
+            print(f"FAILED  python {name}")
+            traceback.print_exc(file=sys.stdout)
+    print(f"python: {passed} passed, {failed} failed, {skipped} skipped")
+    return 1 if failed else 0
+
+
+sys.exit(main())
