@@ -197,6 +197,9 @@ pub trait Archive: Send + Sync {
     /// Every pump with its newest entries, at most `newest` each; the pump with the newest entry first.
     fn pumps(&self, newest: u32) -> Work<Vec<PumpPage>>;
 
+    /// How many entries are known to exist (a later one of the same device is here) and have not come.
+    fn entries_missing(&self) -> Work<u64>;
+
     /// Makes an upload, or finds the same one again. A photo that is here already makes a `Stored` upload at once.
     fn create_upload(&self, new: NewUpload) -> Work<Creation>;
 

@@ -441,6 +441,17 @@ impl Archive for SqliteArchive {
         self.read("reading the pumps", move |connection| pump_pages(connection, newest))
     }
 
+    fn entries_missing(&self) -> Work<u64> {
+        self.read("counting missing entries", |connection| {
+            let missing: i64 = connection.query_row(
+                "SELECT coalesce(sum(max(gap, 0)), 0) FROM (SELECT max(seq) - count(DISTINCT seq) AS gap FROM entry GROUP BY device)",
+                [],
+                |row| row.get(0),
+            )?;
+            Ok(to_u64(missing))
+        })
+    }
+
     fn create_upload(&self, new: NewUpload) -> Work<Creation> {
         self.write("making an upload", move |transaction| {
             let here = new.sha256.map(|sha256| find_photo(transaction, sha256)).transpose()?.flatten();

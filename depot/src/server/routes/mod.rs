@@ -1,7 +1,7 @@
 //! The addresses of the depot and what stands around them: limits, time, panics, the log.
 
 mod entries;
-mod photos;
+pub(super) mod photos;
 mod receive;
 mod tus;
 

@@ -1,0 +1,88 @@
+//! Small pictures for the page, made once and kept beside the photos.
+
+use std::io::Cursor;
+use std::path::Path;
+
+use gritbook_core::{CoreError, ErrorKind};
+use image::{DynamicImage, ImageDecoder as _, ImageReader, Limits};
+
+/// Longer side of a small picture, px.
+const SIDE: u32 = 640;
+/// The largest photo that is drawn; larger ones are kept and can be fetched, only not drawn.
+const LONGEST_SIDE: u32 = 16_384;
+const MOST_PIXELS: u64 = 80_000_000;
+
+fn not_drawn(reason: impl std::fmt::Display) -> CoreError {
+    CoreError::new(
+        ErrorKind::NotFound,
+        "not_drawn",
+        format!("no small picture can be made of this photo: {reason}"),
+        "fetch the photo itself",
+    )
+}
+
+/// The JPEG bytes of a small picture of the photo at `photo`, from `kept` where it was made before.
+pub(super) fn small(photo: &Path, kept: &Path) -> Result<Vec<u8>, CoreError> {
+    if let Ok(bytes) = std::fs::read(kept) {
+        return Ok(bytes);
+    }
+    let mut reader = ImageReader::open(photo).and_then(ImageReader::with_guessed_format).map_err(not_drawn)?;
+    let mut limits = Limits::default();
+    limits.max_image_width = Some(LONGEST_SIDE);
+    limits.max_image_height = Some(LONGEST_SIDE);
+    reader.limits(limits);
+    let mut decoder = reader.into_decoder().map_err(not_drawn)?;
+    let (width, height) = decoder.dimensions();
+    // The decoder's own limits do not hold on this path (image issue 3081): checked here before anything is allocated.
+    if width > LONGEST_SIDE || height > LONGEST_SIDE || u64::from(width) * u64::from(height) > MOST_PIXELS {
+        return Err(not_drawn(format_args!("{width} x {height} pixels are too many")));
+    }
+    let orientation = decoder.orientation().map_err(not_drawn)?;
+    let mut picture = DynamicImage::from_decoder(decoder).map_err(not_drawn)?;
+    if width > SIDE || height > SIDE {
+        picture = picture.thumbnail(SIDE, SIDE);
+    }
+    picture.apply_orientation(orientation);
+    let mut bytes = Vec::new();
+    let encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(Cursor::new(&mut bytes), 82);
+    picture.to_rgb8().write_with_encoder(encoder).map_err(not_drawn)?;
+    keep(kept, &bytes);
+    Ok(bytes)
+}
+
+/// Keeping is a convenience: where the disk is full the picture is made again next time. Renamed into place, so that a
+/// half-written one is never served.
+fn keep(kept: &Path, bytes: &[u8]) {
+    let made = kept.parent().and_then(|folder| tempfile::NamedTempFile::new_in(folder).ok());
+    if let Some(mut file) = made
+        && std::io::Write::write_all(&mut file, bytes).is_ok()
+    {
+        let _ = file.persist(kept);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn small_picture_is_made_once_and_keeps_the_shape() {
+        let folder = tempfile::tempdir().unwrap();
+        let (photo, kept) = (folder.path().join("p.png"), folder.path().join("k.jpg"));
+        image::RgbImage::from_pixel(1280, 320, image::Rgb([200, 190, 180])).save(&photo).unwrap();
+        let made = small(&photo, &kept).unwrap();
+        let picture = image::load_from_memory(&made).unwrap();
+        assert_eq!((picture.width(), picture.height()), (640, 160));
+        std::fs::remove_file(&photo).unwrap();
+        assert_eq!(small(&photo, &kept).unwrap(), made);
+    }
+
+    #[test]
+    fn what_is_no_picture_is_told_and_nothing_is_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let (photo, kept) = (folder.path().join("p.jpg"), folder.path().join("k.jpg"));
+        std::fs::write(&photo, b"\xFF\xD8\xFF and then nothing of a JPEG").unwrap();
+        assert_eq!(small(&photo, &kept).unwrap_err().code(), "not_drawn");
+        assert!(!kept.exists());
+    }
+}

@@ -1,0 +1,438 @@
+//! Turns sealed texts into what the page says. Nothing is shown that an entry does not hold.
+
+use gritbook_core::debris::reading::{LevelCode, Reading};
+use gritbook_core::ids::{EntryId, PhotoId};
+use gritbook_core::model::entry::{BoxCheck, Called, Liquid, RemovalReason};
+use gritbook_core::model::part::{Cup, GradeSource, Part};
+use gritbook_core::model::pump::{BoxFluid, PumpSpec, SealVariant};
+use gritbook_core::model::{Entry, EntryBody, EntryHead};
+
+use super::super::archive::PumpPage;
+use super::signs;
+
+/// A number with its unit and what it is.
+pub(super) struct Figure {
+    pub(super) label: &'static str,
+    pub(super) value: String,
+    pub(super) unit: &'static str,
+}
+
+/// A photo that an entry names.
+pub(super) struct PhotoView {
+    pub(super) sha256: String,
+    pub(super) short: String,
+    pub(super) here: bool,
+}
+
+/// One entry as the page shows it.
+#[derive(Default)]
+pub(super) struct EntryView {
+    pub(super) day: String,
+    pub(super) time: String,
+    pub(super) stamp: String,
+    pub(super) person: String,
+    /// The pump's running total then, with its unit; empty where it was not noted.
+    pub(super) total: String,
+    /// What kind of entry, in a word or two.
+    pub(super) kind: String,
+    /// The one thing it says.
+    pub(super) says: String,
+    /// What that means, where there is something to add.
+    pub(super) means: String,
+    /// Inline SVG.
+    pub(super) sign: String,
+    /// Inline SVG.
+    pub(super) strip: String,
+    pub(super) figures: Vec<Figure>,
+    pub(super) lines: Vec<String>,
+    pub(super) photos: Vec<PhotoView>,
+    pub(super) amended: bool,
+}
+
+/// A cup's newest grade.
+pub(super) struct Standing {
+    pub(super) title: String,
+    pub(super) word: &'static str,
+    pub(super) ring: String,
+}
+
+/// One pump with its newest entries.
+pub(super) struct PumpView {
+    pub(super) name: String,
+    pub(super) about: String,
+    pub(super) standings: Vec<Standing>,
+    pub(super) entries: Vec<EntryView>,
+    pub(super) older: u64,
+    pub(super) missing_photos: usize,
+}
+
+/// Photos that the shown entries of a pump name.
+pub(super) fn photos_named(page: &PumpPage) -> Vec<PhotoId> {
+    let entries = page.newest.iter().filter_map(|doc| serde_json::from_str::<Entry>(doc).ok());
+    entries.flat_map(|entry| photos_of(&entry.body).to_vec()).collect()
+}
+
+fn photos_of(body: &EntryBody) -> &[PhotoId] {
+    match body {
+        EntryBody::BoxCheck(check) => &check.photos,
+        EntryBody::Graded(graded) => &graded.photos,
+        EntryBody::Amended(amended) => amended.instead.as_deref().map_or(&[], photos_of),
+        _ => &[],
+    }
+}
+
+/// The page's view of a pump; `here` are the photos that have arrived.
+pub(super) fn pump(page: &PumpPage, here: &[PhotoId]) -> PumpView {
+    let spec = page.set.as_deref().and_then(|doc| serde_json::from_str::<Entry>(doc).ok()).and_then(|entry| match entry.body {
+        EntryBody::PumpSet(spec) => Some(spec),
+        _ => None,
+    });
+    let entries: Vec<EntryView> = page.newest.iter().map(|doc| entry(doc, here, &page.amended)).collect();
+    PumpView {
+        name: spec.as_ref().map_or_else(|| format!("Pump {}", short(&page.pump.to_string())), |spec| spec.name.clone()),
+        about: spec.as_ref().map_or_else(|| "Its figures have not come yet".to_owned(), about),
+        standings: standings(page),
+        older: page.total.saturating_sub(entries.len() as u64),
+        missing_photos: entries.iter().flat_map(|entry| &entry.photos).filter(|photo| !photo.here).count(),
+        entries,
+    }
+}
+
+fn standings(page: &PumpPage) -> Vec<Standing> {
+    let entries: Vec<Entry> = page.newest.iter().filter_map(|doc| serde_json::from_str(doc).ok()).collect();
+    [Cup::A, Cup::B]
+        .into_iter()
+        .filter_map(|cup| {
+            // Newest first; a change-out closes what was graded before it.
+            let newest = entries.iter().filter(|entry| !page.amended.contains(&entry.head.id)).find_map(|entry| match &entry.body {
+                EntryBody::Graded(graded) if graded.part == Part::Cup && graded.cup == Some(cup) => Some(Some(graded)),
+                EntryBody::Fitted(fitted) if fitted.part == Part::Cup && fitted.cup == Some(cup) => Some(None),
+                _ => None,
+            })??;
+            let grade = newest.grade.number();
+            Some(Standing {
+                title: format!("Cup {}", cup_word(cup)),
+                word: grade_word(grade),
+                ring: signs::ring(grade, newest.source == GradeSource::Measured),
+            })
+        })
+        .collect()
+}
+
+fn entry(doc: &str, here: &[PhotoId], amended: &[EntryId]) -> EntryView {
+    let Ok(entry) = serde_json::from_str::<Entry>(doc) else { return unknown(doc) };
+    let mut view = view(&entry.head, &entry.body);
+    view.amended = amended.contains(&entry.head.id);
+    view.photos = photos_of(&entry.body)
+        .iter()
+        .map(|photo| PhotoView { sha256: photo.to_string(), short: short(&photo.to_string()), here: here.contains(photo) })
+        .collect();
+    view
+}
+
+/// An entry of a newer program: its head could be read when it came, its body cannot be shown.
+fn unknown(doc: &str) -> EntryView {
+    let kind = serde_json::from_str::<serde_json::Value>(doc).ok().and_then(|doc| Some(doc.get("kind")?.as_str()?.replace('_', " ")));
+    let mut view = EntryView {
+        kind: kind.unwrap_or_else(|| "entry".into()),
+        says: "This entry comes from a newer program.".into(),
+        means: "It is kept as it came. Update the depot to see it here.".into(),
+        ..EntryView::default()
+    };
+    if let Ok(head) = serde_json::from_str::<EntryHead>(doc) {
+        stamp(&mut view, &head);
+    }
+    view
+}
+
+fn stamp(view: &mut EntryView, head: &EntryHead) {
+    view.day = head.at.format("%-d %b %Y").to_string();
+    view.time = head.at.format("%H:%M").to_string();
+    view.stamp = head.at.to_rfc3339();
+    view.person.clone_from(&head.person);
+}
+
+fn view(head: &EntryHead, body: &EntryBody) -> EntryView {
+    let mut view = EntryView::default();
+    stamp(&mut view, head);
+    say(&mut view, body);
+    view
+}
+
+fn say(view: &mut EntryView, body: &EntryBody) {
+    match body {
+        EntryBody::PumpSet(spec) => {
+            view.kind = "Pump".into();
+            view.says = format!("{} is in the book.", spec.name);
+            view.means = about(spec);
+        }
+        EntryBody::BoxCheck(check) => box_check(view, check),
+        EntryBody::Graded(graded) => {
+            let grade = graded.grade.number();
+            view.kind = "Grade".into();
+            view.sign = signs::ring(grade, graded.source == GradeSource::Measured);
+            view.says = format!("{}: {}.", part_title(graded.part, graded.cup), grade_word(grade));
+            view.means = format!("Grade {grade} of 0 to 4, {}", if graded.source == GradeSource::Eye { "by eye" } else { "measured" });
+            total(view, graded.pump_m3);
+            note(view, &graded.note);
+        }
+        EntryBody::Measured(measured) => {
+            let (name, unit) = measure_words(&measured.measure);
+            view.kind = "Measured".into();
+            view.says = format!(
+                "{}: {name} {}{}{unit}.",
+                part_title(measured.part, measured.cup),
+                number(measured.value),
+                if unit.is_empty() { "" } else { "\u{a0}" }
+            );
+            total(view, measured.pump_m3);
+        }
+        EntryBody::Fitted(fitted) => {
+            view.kind = "Fitted".into();
+            let how = if fitted.already_in { "was in already when the book began" } else { "fitted new" };
+            view.says = format!("{} {how}.", part_title(fitted.part, fitted.cup));
+            if let Some(age) = fitted.age_m3 {
+                view.figures.push(Figure { label: "age then", value: whole(age), unit: "m³" });
+            }
+            total(view, fitted.pump_m3);
+        }
+        EntryBody::Removed(removed) => {
+            view.kind = "Removed".into();
+            let why = match removed.reason {
+                RemovalReason::Worn => "taken out worn",
+                RemovalReason::Planned => "taken out on plan",
+                RemovalReason::Damaged => "taken out damaged",
+                RemovalReason::OtherCup => "taken out with the other cup",
+                RemovalReason::Failed => "gave up mid-pour",
+            };
+            view.says = format!("{} {why}.", part_title(removed.part, removed.cup));
+            total(view, removed.pump_m3);
+        }
+        EntryBody::Poured(poured) => {
+            view.kind = "Pour".into();
+            view.says = poured.pour_m3.map_or_else(|| "Total read off.".into(), |volume| format!("{}\u{a0}m³ pumped.", whole(volume)));
+            if let Some(bar) = poured.concrete_bar {
+                view.figures.push(Figure { label: "concrete pressure", value: number(bar), unit: "bar" });
+            }
+            if let Some(factor) = poured.mix_factor {
+                view.figures.push(Figure { label: "mix factor", value: number(factor), unit: "" });
+            }
+            total(view, poured.pump_m3);
+        }
+        EntryBody::Called(called) => call(view, called),
+        EntryBody::Amended(amended) => {
+            match &amended.instead {
+                Some(instead) => {
+                    say(view, instead);
+                    view.lines.insert(0, format!("Put right: {}", amended.reason));
+                }
+                None => {
+                    view.says = "An earlier entry does not hold.".into();
+                    view.lines.push(format!("Why: {}", amended.reason));
+                }
+            }
+            view.kind = "Amendment".into();
+        }
+    }
+}
+
+fn box_check(view: &mut EntryView, check: &BoxCheck) {
+    view.kind = "Box check".into();
+    (view.says, view.means) = match check.level {
+        Some(level) => {
+            let (says, means) = level_words(level);
+            (says.into(), means.into())
+        }
+        None => ("Box drained and looked at.".into(), "No level was set.".into()),
+    };
+    if let Some(reading) = &check.reading {
+        view.strip = signs::strip(reading);
+        reading_figures(view, reading);
+        let read_level = reading.level.code;
+        if check.level.is_some_and(|level| level != read_level) {
+            view.lines.push(format!("The photo alone says: {}", level_words(read_level).0.to_lowercase()));
+        }
+    } else if let Some(level) = check.level {
+        view.strip = signs::texture(level);
+        view.lines.push("Level judged by eye".into());
+    }
+    let liquid = check.liquid.map(|liquid| match liquid {
+        Liquid::Clear => "clear",
+        Liquid::Grey => "grey",
+        Liquid::Muddy => "muddy: it holds mortar",
+        Liquid::Oily => "oily: a film of oil",
+    });
+    match (liquid, check.liquid_low) {
+        (Some(liquid), Some(true)) => view.lines.push(format!("Liquid {liquid}; low")),
+        (Some(liquid), _) => view.lines.push(format!("Liquid {liquid}")),
+        (None, Some(true)) => view.lines.push("Liquid low".into()),
+        (None, _) => {}
+    }
+    if let Some(settled) = check.settled_ml {
+        view.figures.push(Figure { label: "settled", value: number(settled), unit: "mL" });
+    }
+    total(view, check.pump_m3);
+    note(view, &check.note);
+}
+
+fn reading_figures(view: &mut EntryView, reading: &Reading) {
+    if let Some(gradation) = &reading.gradation {
+        let [low, high] = gradation.interval95.d50_mm;
+        view.figures.push(Figure { label: "D50: half is finer", value: number(gradation.d50_mm), unit: "mm" });
+        view.lines.push(format!("D50 lies between {} and {} mm (95 % interval)", number(low), number(high)));
+    }
+    view.figures.push(Figure { label: "grains", value: whole(reading.grains.len() as f64), unit: "" });
+    view.figures.push(Figure { label: "of the window covered", value: number(reading.cover_percent), unit: "%" });
+    view.lines.push(format!("Grains under {} mm cannot be told in this photo", number(reading.smallest_resolved_mm)));
+}
+
+fn call(view: &mut EntryView, called: &Called) {
+    view.kind = "Call".into();
+    let given = called.answer.get("call").and_then(|call| call.as_str()).unwrap_or_default();
+    view.says = call_words(called.overruled_to.as_deref().unwrap_or(given));
+    if let Some(chance) = called.answer.get("chance_of_failure").and_then(serde_json::Value::as_f64) {
+        view.figures.push(Figure { label: "chance of failing in the pour", value: number(chance * 100.0), unit: "%" });
+        view.strip = signs::hundred(chance);
+    }
+    if called.overruled_to.is_some() {
+        view.means = format!("The book said: {}", call_words(given));
+        view.lines.push(format!("Overruled: {}", called.overrule_reason.as_deref().unwrap_or("no reason given")));
+    }
+    let reasons = called.answer.get("reasons").and_then(|reasons| reasons.as_array()).into_iter().flatten();
+    view.lines.extend(reasons.filter_map(|reason| Some(reason.get("text")?.as_str()?.to_owned())).take(4));
+}
+
+fn call_words(call: &str) -> String {
+    match call {
+        "pour" => "Pour.".into(),
+        "pour_and_watch" => "Pour, and watch.".into(),
+        "change_first" => "Change first.".into(),
+        _ => "A call was made.".into(),
+    }
+}
+
+fn level_words(level: LevelCode) -> (&'static str, &'static str) {
+    match level {
+        LevelCode::PasteOnly => ("Paste only.", "Cement fines pass: normal."),
+        LevelCode::SomeSand => ("Some sand.", "A little sand passes: look again soon."),
+        LevelCode::Sand => ("Sand.", "The cups are passing."),
+        LevelCode::Lumps => ("Lumps.", "Coarser than sand: the cups are done."),
+    }
+}
+
+fn grade_word(grade: u8) -> &'static str {
+    signs::GRADES.get(usize::from(grade)).copied().unwrap_or("unknown")
+}
+
+fn cup_word(cup: Cup) -> &'static str {
+    match cup {
+        Cup::A => "A",
+        Cup::B => "B",
+    }
+}
+
+fn part_title(part: Part, cup: Option<Cup>) -> String {
+    let name = match part {
+        Part::Cup => "Cup",
+        Part::GuideBand => "Guide band",
+        Part::ORing => "O-ring",
+        Part::Plate => "Piston plate",
+        Part::Bore => "Bore",
+        Part::Coupler => "Coupler",
+        Part::Bolts => "Coupler bolts",
+    };
+    cup.map_or_else(|| name.to_owned(), |cup| format!("{name} {}", cup_word(cup)))
+}
+
+/// `bore_wear_mm` is "bore wear" in "mm"; a measure without a known unit keeps its whole name.
+fn measure_words(measure: &str) -> (String, &'static str) {
+    for (ending, unit) in [("_mm", "mm"), ("_um", "µm"), ("_bar", "bar"), ("_nm", "N m"), ("_ml", "mL"), ("_percent", "%")] {
+        if let Some(name) = measure.strip_suffix(ending) {
+            return (name.replace('_', " "), unit);
+        }
+    }
+    (measure.replace('_', " "), "")
+}
+
+fn about(spec: &PumpSpec) -> String {
+    let seal = match spec.seal {
+        SealVariant::GuideBand => "guide band",
+        SealVariant::ORing => "O-ring",
+    };
+    let fluid = match spec.fluid {
+        BoxFluid::Water => "water in the box",
+        BoxFluid::Oil => "oil in the box",
+    };
+    format!("Bore {} mm, stroke {} mm, {seal}, {fluid}", number(spec.bore_mm), whole(spec.stroke_mm))
+}
+
+fn total(view: &mut EntryView, pump_m3: Option<f64>) {
+    if let Some(total) = pump_m3 {
+        view.total = format!("at\u{a0}{}\u{a0}m³", whole(total));
+    }
+}
+
+fn note(view: &mut EntryView, note: &str) {
+    if !note.is_empty() {
+        view.lines.push(format!("“{note}”"));
+    }
+}
+
+fn short(hash: &str) -> String {
+    hash.chars().take(8).collect()
+}
+
+/// Two or three figures that count, no more: 0.05, 0.84, 3.2, 230.
+fn number(value: f64) -> String {
+    if !value.is_finite() {
+        return "unknown".into();
+    }
+    let text = match value.abs() {
+        size if size >= 100.0 => return whole(value),
+        size if size >= 10.0 => format!("{value:.1}"),
+        size if size >= 0.1 || size == 0.0 => format!("{value:.2}"),
+        _ => format!("{value:.3}"),
+    };
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// A whole number with thin spaces between thousands.
+fn whole(value: f64) -> String {
+    let digits = format!("{:.0}", value.abs());
+    let mut text = String::new();
+    for (at, digit) in digits.chars().enumerate() {
+        if at > 0 && (digits.len() - at) % 3 == 0 {
+            text.push('\u{202f}');
+        }
+        text.push(digit);
+    }
+    if value < 0.0 && text != "0" { format!("\u{2212}{text}") } else { text }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_show_what_counts() {
+        assert_eq!(["0.05", "0.84", "3.2", "48.5", "230"], [0.05, 0.84, 3.2, 48.5, 230.0].map(number).each_ref().map(String::as_str));
+        assert_eq!(whole(12_400.0), "12\u{202f}400");
+        assert_eq!(whole(999.6), "1\u{202f}000");
+        assert_eq!(whole(-1_234.0), "\u{2212}1\u{202f}234");
+        assert_eq!(number(f64::NAN), "unknown");
+    }
+
+    #[test]
+    fn measure_carries_its_unit_in_its_name() {
+        assert_eq!(measure_words("bore_wear_mm"), ("bore wear".into(), "mm"));
+        assert_eq!(measure_words("play"), ("play".into(), ""));
+    }
+
+    #[test]
+    fn entry_of_a_newer_kind_is_shown_as_kept() {
+        let doc = r#"{"schema":"gritbook.entry/1","kind":"weighed_in","body":{}}"#;
+        let view = entry(doc, &[], &[]);
+        assert_eq!(view.kind, "weighed in");
+        assert!(view.means.contains("kept"));
+    }
+}
