@@ -1,1 +1,4 @@
 //! Helpers that the whole-tool tests share.
+
+pub mod depot;
+pub mod fault_proxy;

@@ -1,0 +1,238 @@
+//! A TCP proxy on loopback that behaves like a bad link: late, cut, silent, or closed in one direction.
+//!
+//! Faults are counted in bytes from the start of each connection, so that a test can cut at every position. The kernel
+//! of a test machine need not have a network emulator.
+
+use std::io::{self, Read as _, Write as _};
+use std::net::{Shutdown, SocketAddr, TcpListener, TcpStream};
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::thread;
+use std::time::Duration;
+
+/// What happens to the bytes of one direction.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Fault {
+    /// They pass.
+    #[default]
+    None,
+    /// After this many bytes the connection is cut, both ways.
+    Cut(u64),
+    /// After this many bytes nothing more passes, and nobody is told.
+    Stall(u64),
+    /// After this many bytes this direction is closed in good order; the other one goes on.
+    HalfClose(u64),
+}
+
+/// How the link behaves for a connection.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Link {
+    /// What happens on the way to the depot.
+    pub up: Fault,
+    /// What happens on the way back.
+    pub down: Fault,
+    /// How late every piece is, each way.
+    pub delay: Duration,
+}
+
+struct Shared {
+    target: SocketAddr,
+    link: Mutex<Link>,
+    open: Mutex<Vec<TcpStream>>,
+    stop: AtomicBool,
+    connections: AtomicU64,
+    up_bytes: AtomicU64,
+}
+
+/// See the module. Ends when dropped.
+pub struct FaultProxy {
+    address: SocketAddr,
+    shared: Arc<Shared>,
+}
+
+fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
+    mutex.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl FaultProxy {
+    /// A proxy before `target`.
+    ///
+    /// # Errors
+    /// Where no port can be had.
+    pub fn start(target: SocketAddr) -> io::Result<Self> {
+        let listener = TcpListener::bind("127.0.0.1:0")?;
+        let address = listener.local_addr()?;
+        let shared = Arc::new(Shared {
+            target,
+            link: Mutex::default(),
+            open: Mutex::default(),
+            stop: AtomicBool::new(false),
+            connections: AtomicU64::new(0),
+            up_bytes: AtomicU64::new(0),
+        });
+        let for_thread = Arc::clone(&shared);
+        thread::spawn(move || {
+            for client in listener.incoming() {
+                if for_thread.stop.load(Ordering::SeqCst) {
+                    break;
+                }
+                if let Ok(client) = client {
+                    join(&for_thread, client);
+                }
+            }
+        });
+        Ok(Self { address, shared })
+    }
+
+    /// Its address as a URL.
+    pub fn url(&self) -> String {
+        format!("http://{}", self.address)
+    }
+
+    /// How the link behaves for connections made from now on.
+    pub fn set(&self, link: Link) {
+        *locked(&self.shared.link) = link;
+    }
+
+    /// Cuts every connection there is.
+    pub fn cut_all(&self) {
+        for stream in locked(&self.shared.open).drain(..) {
+            let _ = stream.shutdown(Shutdown::Both);
+        }
+    }
+
+    /// How many connections were made.
+    pub fn connections(&self) -> u64 {
+        self.shared.connections.load(Ordering::SeqCst)
+    }
+
+    /// How many bytes went to the depot over all connections.
+    pub fn up_bytes(&self) -> u64 {
+        self.shared.up_bytes.load(Ordering::SeqCst)
+    }
+}
+
+impl Drop for FaultProxy {
+    fn drop(&mut self) {
+        self.shared.stop.store(true, Ordering::SeqCst);
+        self.cut_all();
+        // Wakes the accepting thread, which then sees that it is to stop.
+        let _ = TcpStream::connect(self.address);
+    }
+}
+
+fn join(shared: &Arc<Shared>, client: TcpStream) {
+    shared.connections.fetch_add(1, Ordering::SeqCst);
+    let link = *locked(&shared.link);
+    let Ok(depot) = TcpStream::connect(shared.target) else { return };
+    let (Ok(client_2), Ok(depot_2), Ok(client_3), Ok(depot_3)) =
+        (client.try_clone(), depot.try_clone(), client.try_clone(), depot.try_clone())
+    else {
+        return;
+    };
+    locked(&shared.open).extend([client_3, depot_3]);
+    let counting = Arc::clone(shared);
+    thread::spawn(move || {
+        pump(client, depot, link.up, link.delay, |count| {
+            counting.up_bytes.fetch_add(count, Ordering::SeqCst);
+        });
+    });
+    thread::spawn(move || pump(depot_2, client_2, link.down, link.delay, |_| {}));
+}
+
+fn pump(mut from: TcpStream, mut to: TcpStream, fault: Fault, delay: Duration, count: impl Fn(u64)) {
+    let mut passed = 0_u64;
+    let mut buffer = vec![0; 16 * 1024];
+    let limit = match fault {
+        Fault::None => u64::MAX,
+        Fault::Cut(after) | Fault::Stall(after) | Fault::HalfClose(after) => after,
+    };
+    loop {
+        if passed >= limit {
+            match fault {
+                Fault::Cut(_) => {
+                    let _ = from.shutdown(Shutdown::Both);
+                    let _ = to.shutdown(Shutdown::Both);
+                }
+                Fault::HalfClose(_) => drop(to.shutdown(Shutdown::Write)),
+                // Takes no more bytes and closes nothing; ends when the proxy closes the connection.
+                Fault::Stall(_) => {
+                    while to.peer_addr().is_ok() && !closed(&to) {
+                        thread::sleep(Duration::from_millis(20));
+                    }
+                }
+                Fault::None => {}
+            }
+            return;
+        }
+        let most = usize::try_from(limit - passed).unwrap_or(usize::MAX).min(buffer.len());
+        let Some(space) = buffer.get_mut(..most) else { return };
+        match from.read(space) {
+            Ok(read) if read > 0 => {
+                if !delay.is_zero() {
+                    thread::sleep(delay);
+                }
+                if to.write_all(space.get(..read).unwrap_or_default()).is_err() {
+                    let _ = from.shutdown(Shutdown::Both);
+                    return;
+                }
+                passed += read as u64;
+                count(read as u64);
+            }
+            // The end of one direction is passed on; the other goes on.
+            _ => {
+                let _ = to.shutdown(Shutdown::Write);
+                return;
+            }
+        }
+    }
+}
+
+/// Whether writing to a stream can still reach anybody.
+fn closed(stream: &TcpStream) -> bool {
+    matches!(stream.take_error(), Ok(Some(_)) | Err(_))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Answers every connection with what it read, upper-cased, once the client closed its direction.
+    fn echo() -> SocketAddr {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let address = listener.local_addr().unwrap();
+        thread::spawn(move || {
+            for stream in listener.incoming() {
+                let mut stream = stream.unwrap();
+                let mut text = Vec::new();
+                let _ = stream.read_to_end(&mut text);
+                let _ = stream.write_all(&text.to_ascii_uppercase());
+            }
+        });
+        address
+    }
+
+    fn ask(proxy: &FaultProxy, text: &[u8]) -> Vec<u8> {
+        let mut stream = TcpStream::connect(proxy.address).unwrap();
+        let _ = stream.write_all(text);
+        let _ = stream.shutdown(Shutdown::Write);
+        let mut answer = Vec::new();
+        stream.set_read_timeout(Some(Duration::from_millis(400))).unwrap();
+        let _ = stream.read_to_end(&mut answer);
+        answer
+    }
+
+    #[test]
+    fn each_fault_does_what_it_says() {
+        let proxy = FaultProxy::start(echo()).unwrap();
+        assert_eq!(ask(&proxy, b"hello"), b"HELLO");
+        proxy.set(Link { up: Fault::HalfClose(3), ..Link::default() });
+        assert_eq!(ask(&proxy, b"hello"), b"HEL");
+        proxy.set(Link { down: Fault::Cut(2), ..Link::default() });
+        assert_eq!(ask(&proxy, b"hello"), b"HE");
+        proxy.set(Link { up: Fault::Stall(4), ..Link::default() });
+        assert_eq!(ask(&proxy, b"hello"), b"");
+        assert_eq!(proxy.connections(), 4);
+        assert_eq!(proxy.up_bytes(), 5 + 3 + 5 + 4);
+    }
+}
