@@ -10,6 +10,7 @@ use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use chrono::{DateTime, Utc};
 use gritbook_core::ids::{DeviceId, EntryId, PumpId, Sha256Hex};
+use gritbook_core::wire::v1::{UPLOAD_META_ID, UPLOAD_META_SHA256};
 use gritbook_depot::server::{Depot, Settings, app, make_token, token_hash};
 use http_body_util::BodyExt as _;
 use serde_json::{Value, json};
@@ -136,7 +137,7 @@ pub fn now() -> DateTime<Utc> {
 
 /// `Upload-Metadata` that names a photo's hash and the client's own id.
 pub fn metadata(bytes: &[u8], upload_id: &str) -> String {
-    format!("sha256 {},upload_id {}", STANDARD.encode(Sha256Hex::of(bytes).to_string()), STANDARD.encode(upload_id))
+    format!("{UPLOAD_META_SHA256} {},{UPLOAD_META_ID} {}", STANDARD.encode(Sha256Hex::of(bytes).to_string()), STANDARD.encode(upload_id))
 }
 
 /// A sealed text of `kind` with `body`, with a field that no program knows.

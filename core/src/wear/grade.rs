@@ -46,7 +46,10 @@ pub const CRITERIA: [Criteria; 7] = [
         grades: [
             w("Lip sharp all round, face clean.", "Labio con filo en todo el contorno, cara limpia."),
             w("Lip shiny where it runs, still full; face dull.", "Labio brilloso donde corre, todavía entero; cara opaca."),
-            w("Lip rounded or thinned on part of the rim; grit set in the face.", "Labio redondeado o adelgazado en parte; arenilla clavada en la cara."),
+            w(
+                "Lip rounded or thinned on part of the rim; grit set in the face.",
+                "Labio redondeado o adelgazado en parte; arenilla clavada en la cara.",
+            ),
             w("Lip cut, torn or worn through in places; sand has passed.", "Labio cortado, roto o comido en partes; ya pasó arena."),
             w("Lip gone, pieces missing, or lumps have passed.", "Sin labio, le faltan pedazos, o ya pasaron grumos."),
         ],

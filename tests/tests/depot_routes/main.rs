@@ -1,5 +1,7 @@
 //! The depot's routes, called without a socket.
 
+#![allow(clippy::unwrap_used, reason = "helpers of tests fail loudly, as the tests do")]
+
 mod entries;
 mod page;
 mod photos;

@@ -190,7 +190,7 @@ async fn photo_that_is_not_the_declared_one_is_refused_and_deleted() {
     changed[3000] ^= 1;
     let at = depot.create(5000, &metadata(&photo, "a")).await;
     let reply = depot.patch(&at, 0, changed.clone()).await;
-    assert_eq!((reply.status, reply.problem().as_str()), (422, "photo_mismatch"));
+    assert_eq!((reply.status, reply.problem().as_str()), (460, "photo_mismatch"));
     assert_eq!(depot.head(&at).await.status, 410);
     assert!(nothing_staged(&depot));
     assert!(!photo_file(&depot, &photo, "jpg").exists() && !photo_file(&depot, &changed, "jpg").exists());
@@ -264,7 +264,7 @@ async fn cut_body_keeps_what_came() {
     let mut kept = 0;
     for cut_after in [1, 70_000, 300_000] {
         let reply = depot.patch(&at, kept, broken(&photo[kept as usize..kept as usize + cut_after])).await;
-        assert_eq!((reply.status, reply.problem().as_str()), (400, "cut_off"));
+        assert_eq!((reply.status, reply.problem().as_str()), (408, "cut_off"));
         kept += cut_after as u64;
         assert_eq!(depot.head(&at).await.header("upload-offset"), kept.to_string());
     }

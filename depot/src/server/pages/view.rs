@@ -69,16 +69,7 @@ pub(super) struct PumpView {
 /// Photos that the shown entries of a pump name.
 pub(super) fn photos_named(page: &PumpPage) -> Vec<PhotoId> {
     let entries = page.newest.iter().filter_map(|doc| serde_json::from_str::<Entry>(doc).ok());
-    entries.flat_map(|entry| photos_of(&entry.body).to_vec()).collect()
-}
-
-fn photos_of(body: &EntryBody) -> &[PhotoId] {
-    match body {
-        EntryBody::BoxCheck(check) => &check.photos,
-        EntryBody::Graded(graded) => &graded.photos,
-        EntryBody::Amended(amended) => amended.instead.as_deref().map_or(&[], photos_of),
-        _ => &[],
-    }
+    entries.flat_map(|entry| entry.body.photos().to_vec()).collect()
 }
 
 /// The page's view of a pump; `here` are the photos that have arrived.
@@ -120,29 +111,31 @@ fn standings(page: &PumpPage) -> Vec<Standing> {
 }
 
 fn entry(doc: &str, here: &[PhotoId], amended: &[EntryId]) -> EntryView {
-    let Ok(entry) = serde_json::from_str::<Entry>(doc) else { return unknown(doc) };
+    let Ok(entry) = serde_json::from_str::<Entry>(doc) else { return unreadable(doc) };
     let mut view = view(&entry.head, &entry.body);
     view.amended = amended.contains(&entry.head.id);
-    view.photos = photos_of(&entry.body)
+    view.photos = entry
+        .body
+        .photos()
         .iter()
         .map(|photo| PhotoView { sha256: photo.to_string(), short: short(&photo.to_string()), here: here.contains(photo) })
         .collect();
     view
 }
 
-/// An entry of a newer program: its head could be read when it came, its body cannot be shown.
-fn unknown(doc: &str) -> EntryView {
-    let kind = serde_json::from_str::<serde_json::Value>(doc).ok().and_then(|doc| Some(doc.get("kind")?.as_str()?.replace('_', " ")));
-    let mut view = EntryView {
-        kind: kind.unwrap_or_else(|| "entry".into()),
-        says: "This entry comes from a newer program.".into(),
-        means: "It is kept as it came. Update the depot to see it here.".into(),
-        ..EntryView::default()
-    };
+/// A text that cannot be read as an entry, though its head could when it came.
+fn unreadable(doc: &str) -> EntryView {
+    let mut view = EntryView { kind: "entry".into(), ..EntryView::default() };
     if let Ok(head) = serde_json::from_str::<EntryHead>(doc) {
         stamp(&mut view, &head);
     }
+    newer(&mut view);
     view
+}
+
+fn newer(view: &mut EntryView) {
+    view.says = "This entry comes from a newer program.".into();
+    view.means = "It is kept as it came. Update the depot to see it here.".into();
 }
 
 fn stamp(view: &mut EntryView, head: &EntryHead) {
@@ -232,6 +225,10 @@ fn say(view: &mut EntryView, body: &EntryBody) {
                 }
             }
             view.kind = "Amendment".into();
+        }
+        EntryBody::Other(other) => {
+            view.kind = other.kind.chars().take(40).collect::<String>().replace('_', " ");
+            newer(view);
         }
     }
 }
@@ -430,9 +427,15 @@ mod tests {
 
     #[test]
     fn entry_of_a_newer_kind_is_shown_as_kept() {
-        let doc = r#"{"schema":"gritbook.entry/1","kind":"weighed_in","body":{}}"#;
-        let view = entry(doc, &[], &[]);
-        assert_eq!(view.kind, "weighed in");
-        assert!(view.means.contains("kept"));
+        for (kind, body) in [("weighed_in", "{}"), ("graded", "{\"part\":\"a part of tomorrow\"}")] {
+            let id = "017f22e2-79b0-7cc3-98c4-dc0c0c07398f";
+            let doc = format!(
+                r#"{{"schema":"gritbook.entry/1","id":"{id}","device":"{id}","seq":1,"person":"Rosa","at":"2026-09-21T08:00:00-06:00",
+                "hlc":{{"ms":1,"count":0}},"prev":null,"pump":"{id}","kind":"{kind}","body":{body}}}"#
+            );
+            let view = entry(&doc, &[], &[]);
+            assert_eq!((view.kind, view.person.as_str()), (kind.replace('_', " "), "Rosa"));
+            assert!(view.means.contains("kept"));
+        }
     }
 }

@@ -6,17 +6,12 @@ use axum::body::Body;
 use axum::extract::State;
 use axum::http::{HeaderMap, Uri, header};
 use axum::response::{IntoResponse as _, Response};
-use gritbook_core::wire::v1::{EntriesBatch, EntriesPage, Verdicts};
+use gritbook_core::wire::v1::{ENTRIES_SCHEMA, EntriesBatch, EntriesPage, VERDICTS_SCHEMA, Verdicts};
 use http_body_util::LengthLimitError;
 use serde_json::value::RawValue;
 
 use super::super::auth::Enrolled;
 use super::super::{Depot, Problem};
-
-/// The schema name of a batch and of a page.
-const ENTRIES_SCHEMA: &str = "gritbook.entries/1";
-/// The schema name of the verdicts.
-const VERDICTS_SCHEMA: &str = "gritbook.verdicts/1";
 
 /// A page asked without `limit` has this many entries, and none has more than [`MOST`].
 const USUAL: u32 = 100;
@@ -64,7 +59,7 @@ pub(super) async fn store(
         if cause.source().is_some_and(<dyn std::error::Error>::is::<LengthLimitError>) {
             too_large(&depot)
         } else {
-            Problem::new(400, "cut_off", "the batch was cut off on its way; nothing of it was stored", "send it again")
+            Problem::new(408, "cut_off", "the batch was cut off on its way; nothing of it was stored", "send it again")
         }
     })?;
     let batch: EntriesBatch = serde_json::from_slice(&bytes).map_err(|cause| {

@@ -38,7 +38,7 @@ pub(super) fn router(depot: Depot) -> Router {
         .merge(photos)
         .fallback(|| async { Problem::new(404, "no_such_address", "there is nothing at this address", "check the address") })
         .method_not_allowed_fallback(|| async { not_allowed("") })
-        .layer(middleware::from_fn(linger))
+        .layer(middleware::from_fn_with_state(depot.clone(), linger))
         .layer(SetResponseHeaderLayer::if_not_present(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff")))
         .layer(CatchPanicLayer::custom(panicked))
         .layer(middleware::from_fn(log))

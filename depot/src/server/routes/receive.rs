@@ -169,7 +169,7 @@ impl Receiver {
         match end {
             End::Whole | End::TooLong => Ok(()),
             End::Cut => {
-                Err(Problem::new(400, "cut_off", "the body was cut off; what came is kept", "ask for the offset and go on from there"))
+                Err(Problem::new(408, "cut_off", "the body was cut off; what came is kept", "ask for the offset and go on from there"))
             }
             End::Silent => Err(Problem::new(
                 408,
@@ -279,7 +279,7 @@ pub(super) async fn finish(depot: &Depot, mut upload: Upload) -> Result<Upload, 
         depot.archive().drop_upload(id.clone()).await?;
         on_disk(move || shelf.forget(&id)).await?;
         return Err(Problem::new(
-            422,
+            460,
             "photo_mismatch",
             "the photo that arrived is not the one that was declared: its SHA-256 differs; the upload was deleted",
             "check the photo on the device against its name, then start this upload again",

@@ -1,7 +1,7 @@
 //! tus 1.0.0 for photos: creation, creation-with-upload, checksum, expiration, termination.
 //!
 //! `Upload-Metadata` keys that the depot reads, all optional: `sha256` (64 hex digits; the whole is checked against it),
-//! `upload_id` (the client's own name for the upload, which makes creation safe to repeat), `filename` (kept, not used).
+//! `upload-id` (the client's own name for the upload, which makes creation safe to repeat), `filename` (kept, not used).
 //! Any enrolled device may continue any upload: names are random, and a photo counts only if its hash fits.
 
 use std::fmt::Write as _;
@@ -13,6 +13,7 @@ use axum::response::{IntoResponse as _, Response};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use gritbook_core::ids::Sha256Hex;
+use gritbook_core::wire::v1::{UPLOAD_META_ID, UPLOAD_META_SHA256};
 
 use super::super::archive::{Creation, NewUpload, Upload, UploadState};
 use super::super::auth::Enrolled;
@@ -102,11 +103,11 @@ fn metadata(text: &str) -> Result<Metadata, Problem> {
         let value = STANDARD.decode(value.trim()).map_err(|_| bad(format!("the value of `{key}` is not base64")))?;
         let plain = || String::from_utf8(value).map_err(|_| bad(format!("the value of `{key}` is not UTF-8")));
         match key {
-            "sha256" => read.sha256 = Some(plain()?.parse().map_err(|_| bad("`sha256` is not 64 hexadecimal digits".into()))?),
-            "upload_id" => {
+            UPLOAD_META_SHA256 => read.sha256 = Some(plain()?.parse().map_err(|_| bad("`sha256` is not 64 hexadecimal digits".into()))?),
+            UPLOAD_META_ID => {
                 let id = plain()?;
                 if !is_upload_id(&id) {
-                    return Err(bad("`upload_id` is not 1 to 64 letters, digits, `-` or `_`".into()));
+                    return Err(bad("`upload-id` is not 1 to 64 letters, digits, `-` or `_`".into()));
                 }
                 read.upload_id = Some(id);
             }
@@ -322,7 +323,7 @@ mod tests {
 
     #[test]
     fn metadata_that_breaks_the_rules_is_refused() {
-        for text in ["sha256 !!", "a YQ==,a YQ==", "sha256 YQ==", "upload_id Li4vLi4=", "upload_id /w=="] {
+        for text in ["sha256 !!", "a YQ==,a YQ==", "sha256 YQ==", "upload-id Li4vLi4=", "upload-id /w=="] {
             assert_eq!(metadata(text).unwrap_err().code(), "bad_metadata", "{text}");
         }
     }
