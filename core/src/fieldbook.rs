@@ -10,6 +10,8 @@ mod drafts;
 mod export;
 mod history;
 mod lists;
+#[cfg(test)]
+mod tests;
 mod verify;
 
 use std::path::{Path, PathBuf};

@@ -11,7 +11,7 @@ use crate::failpoint::failpoint;
 use crate::ids::PumpId;
 use crate::model::entry::{BoxCheck, EntryBody, Graded};
 use crate::model::part::GradeSource;
-use crate::store::{entries, photos};
+use crate::store::{entries, photos, pumps};
 
 /// A running total that grows by more than this from one entry to the next is worth a second look, m3. A large pump does
 /// about 100 m3 an hour (common practice, no published source): this is weeks of pumping.
@@ -24,7 +24,7 @@ impl FieldBook {
     /// the photo.
     ///
     /// # Errors
-    /// `no_such_pump`; `not_a_photo`, `too_big`, `no_such_file` for a photo; `reading_of_other_photo`; `empty_check`; figures out
+    /// `no_such_pump` (unless a new one is given with the check); `not_a_photo`, `too_big`, `no_such_file` for a photo; `reading_of_other_photo`; `empty_check`; figures out
     /// of range; `storage_full`.
     pub fn save_box_check(&self, draft: BoxCheckDraft, now: DateTime<FixedOffset>) -> Result<SavedCheck, CoreError> {
         let (level, level_source) = graver(draft.reading.as_ref().map(|reading| reading.level.code), draft.level_by_eye);
@@ -68,9 +68,13 @@ impl FieldBook {
             .collect();
         grades.iter().try_for_each(drafts::check_body)?;
 
+        let new_pump = draft.new_pump.map(drafts::pump).transpose()?;
         let mut store = self.store()?;
         // Before any file is written: a mistyped pump leaves nothing behind.
-        store.read(|connection| crate::store::pumps::by_id(connection, draft.pump))?.ok_or_else(super::no_such_pump)?;
+        let there = store.read(|connection| pumps::by_id(connection, draft.pump))?.is_some();
+        if !there && new_pump.is_none() {
+            return Err(super::no_such_pump());
+        }
         let mut kept = Vec::new();
         for photo in &draft.photos {
             let photo = store.photos.keep(&photo.read()?)?;
@@ -90,7 +94,12 @@ impl FieldBook {
         }
         failpoint!("check_before_transaction");
         let saved = store.write("saving the box check", |transaction| {
-            known_pump(transaction, draft.pump)?;
+            match new_pump {
+                Some(spec) if pumps::by_id(transaction, draft.pump)?.is_none() => {
+                    self.append(transaction, draft.pump, EntryBody::PumpSet(spec), now)?;
+                }
+                _ => known_pump(transaction, draft.pump)?,
+            }
             let remarks = remarks(transaction, draft.pump, draft.pump_m3)?;
             for photo in &kept {
                 photos::add_row(transaction, photo, now.timestamp_millis())?;

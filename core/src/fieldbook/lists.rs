@@ -14,6 +14,7 @@ use crate::model::entry::{EntryBody, Liquid, SealedEntry};
 use crate::model::part::{Cup, Grade, GradeSource, Part};
 use crate::model::pump::PumpSpec;
 use crate::store::{Store, entries, pumps, queue};
+use crate::wear::grade::graver;
 
 /// The last box check of a pump.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -180,8 +181,7 @@ fn current_grades(entries: &[Effective]) -> Vec<CurrentGrade> {
     }
     now.into_iter()
         .filter_map(|((part, cup), (by_eye, measured))| {
-            // None is less than any grade.
-            by_eye.max(measured).map(|counts| CurrentGrade { part, cup, by_eye, measured, counts })
+            graver(by_eye, measured).map(|counts| CurrentGrade { part, cup, by_eye, measured, counts })
         })
         .collect()
 }

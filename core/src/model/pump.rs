@@ -56,3 +56,20 @@ pub struct PumpSpec {
     /// What is in the box.
     pub fluid: BoxFluid,
 }
+
+impl PumpSpec {
+    /// A pump of which nothing but the name is known: a middling truck-mounted pump, water in the box. Our assumption, no
+    /// published source; to be set right from the pump's own plate.
+    pub fn assumed(name: &str) -> Self {
+        Self {
+            name: name.to_owned(),
+            bore_mm: 200.0,
+            stroke_mm: 2100.0,
+            drive_bore_mm: 130.0,
+            drive_rod_mm: 80.0,
+            drive_side: DriveSide::Rod,
+            seal: SealVariant::GuideBand,
+            fluid: BoxFluid::Water,
+        }
+    }
+}

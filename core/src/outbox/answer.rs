@@ -37,6 +37,9 @@ impl Outbox {
     ) -> Result<Vec<OutboxEvent>, CoreError> {
         failpoint!("outbox_answered");
         let draw = self.draw();
+        if let Ok(answer) = result {
+            self.heed(answer);
+        }
         let mut store = book.store()?;
         let step = match &ticket.0 {
             Work::Create { .. } => Step::CreatePhoto,
@@ -138,7 +141,7 @@ impl Outbox {
                 }
             }
         }
-        self.batch_cap = (self.batch_cap * 2).min(self.settings.batch_entries.max(1));
+        self.batch_cap = (self.batch_cap * 2).min(self.most_entries());
         Ok(Read::Done(events))
     }
 

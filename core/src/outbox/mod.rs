@@ -20,7 +20,7 @@
 //!
 //! # Photos
 //! tus 1.0.0: `POST /v1/photos` with the first bytes (creation-with-upload), `PATCH` for the rest, `HEAD` to learn the
-//! offset after a cut. The upload is named by an id made here (`upload-id` in the metadata), so that a repeated create
+//! offset after a cut. The upload is named by an id made here (`upload_id` in the metadata), so that a repeated create
 //! finds the first. A photo is hashed before its upload begins: one that was damaged on the disk is parked, not sent.
 //!
 //! # Pull
@@ -37,6 +37,8 @@ pub mod hlc;
 mod next;
 pub mod policy;
 mod run;
+#[cfg(test)]
+mod simulation;
 pub mod transport;
 mod tus;
 
@@ -49,6 +51,7 @@ use chrono::{DateTime, Utc};
 
 use crate::ids::{EntryId, PhotoId, Sha256Hex};
 use crate::model::outgoing::Trouble;
+use crate::wire::v1::{MAX_BATCH_BYTES_HEADER, MAX_BATCH_ENTRIES_HEADER};
 
 /// What the outbox may be told.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -163,6 +166,8 @@ pub struct Outbox {
     settings: OutboxSettings,
     /// Entries in the next batch: halved when the depot finds one too much, grown again as batches pass.
     batch_cap: usize,
+    /// The depot's own limits on a batch, once it has told them: entries and bytes.
+    told: (usize, usize),
     /// Whether the depot is still to be asked for what others wrote.
     pull: bool,
     /// State of the generator of jitter draws.
@@ -173,7 +178,28 @@ impl Outbox {
     /// An outbox; `seed` makes the back-off's draws, the same seed the same draws. `pull` asks for others' entries too.
     pub fn new(settings: OutboxSettings, seed: u64, pull: bool) -> Self {
         let batch_cap = settings.batch_entries.max(1);
-        Self { settings: OutboxSettings { chunk_bytes: settings.chunk_bytes.max(1), ..settings }, batch_cap, pull, seed }
+        Self {
+            settings: OutboxSettings { chunk_bytes: settings.chunk_bytes.max(1), ..settings },
+            batch_cap,
+            told: (usize::MAX, usize::MAX),
+            pull,
+            seed,
+        }
+    }
+
+    fn most_entries(&self) -> usize {
+        self.settings.batch_entries.min(self.told.0).max(1)
+    }
+
+    fn most_bytes(&self) -> usize {
+        self.settings.batch_bytes.min(self.told.1)
+    }
+
+    /// Heeds the limits that the depot tells with its answers.
+    fn heed(&mut self, answer: &Answer) {
+        let told = |name| answer.header(name).and_then(|text| text.trim().parse().ok());
+        self.told.0 = told(MAX_BATCH_ENTRIES_HEADER).unwrap_or(self.told.0);
+        self.told.1 = told(MAX_BATCH_BYTES_HEADER).unwrap_or(self.told.1);
     }
 
     /// A draw from 0 to 1 (splitmix64, Steele, Lea, Flood 2014).

@@ -24,7 +24,7 @@ impl Outbox {
             return Ok(Next::WaitUntil(DateTime::from_timestamp_millis(until_ms).unwrap_or_default()));
         }
         loop {
-            let waiting = store.read(|connection| queue::waiting_entries(connection, self.batch_cap))?;
+            let waiting = store.read(|connection| queue::waiting_entries(connection, self.batch_cap.min(self.most_entries())))?;
             let ready = waiting.split(|entry| entry.behind_photo).next().unwrap_or(&[]);
             if !ready.is_empty() {
                 match self.batch(ready) {
@@ -32,7 +32,7 @@ impl Outbox {
                     Err(item) => {
                         let trouble = Trouble {
                             code: "too_large_for_depot".into(),
-                            reason: format!("the entry is larger than a whole batch may be ({} bytes)", self.settings.batch_bytes),
+                            reason: format!("the entry is larger than a whole batch may be ({} bytes)", self.most_bytes()),
                             advice: "it stays in the record and in the export; report this".into(),
                         };
                         store.write("parking an entry", |transaction| queue::park(transaction, item, &trouble))?;
@@ -65,7 +65,7 @@ impl Outbox {
         let mut batch = Vec::new();
         for entry in ready {
             // One comma or bracket before it, "]}" at the end.
-            if body.len() + entry.doc.len() + 3 > self.settings.batch_bytes {
+            if body.len() + entry.doc.len() + 3 > self.most_bytes() {
                 break;
             }
             if !batch.is_empty() {

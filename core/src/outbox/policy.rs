@@ -83,6 +83,10 @@ pub fn judge(step: Step, result: &Result<Answer, TransportFault>, now: DateTime<
         (200 | 201, Step::CreatePhoto) | (200 | 204, Step::AskOffset | Step::SendChunk) | (200, Step::SendEntries(_) | Step::Pull) => {
             Outcome::Accepted
         }
+        // A batch that was cut off on its way came back as the depot's word on it, not on what it held.
+        (400, _) if problem(answer).is_some_and(|problem| problem.kind == "urn:gritbook:problem:cut_off") => {
+            later(trouble(answer, "cut_off", "it was cut off on its way", "nothing to do: it goes by itself later"))
+        }
         (401 | 403, _) => later(trouble(answer, "depot_refused_token", "the depot does not let this device in", "enroll the device anew")),
         (408 | 421 | 423 | 425 | 429 | 500..=510, _) => {
             later(trouble(answer, "depot_busy", "the depot cannot take it now", "nothing to do: it goes by itself later"))
@@ -132,14 +136,15 @@ fn no_answer(fault: &TransportFault) -> Outcome {
     Outcome::Network(Trouble { code: code.into(), reason: fault.reason.clone(), advice: advice.into() })
 }
 
+fn problem(answer: &Answer) -> Option<Problem> {
+    let is_problem = answer.header("content-type").is_some_and(|kind| kind.trim_start().starts_with("application/problem+json"));
+    is_problem.then(|| serde_json::from_slice(&answer.body).ok()).flatten()
+}
+
 /// The trouble in the depot's own words where it gave any (RFC 9457), else in ours.
 fn trouble(answer: &Answer, code: &str, reason: &str, advice: &str) -> Trouble {
     let ours = || Trouble { code: code.into(), reason: format!("{reason} (HTTP {})", answer.status), advice: advice.into() };
-    let is_problem = answer.header("content-type").is_some_and(|kind| kind.trim_start().starts_with("application/problem+json"));
-    if !is_problem {
-        return ours();
-    }
-    let Ok(problem) = serde_json::from_slice::<Problem>(&answer.body) else { return ours() };
+    let Some(problem) = problem(answer) else { return ours() };
     let theirs = if problem.detail.is_empty() { problem.title } else { problem.detail };
     let code = problem.kind.strip_prefix("urn:gritbook:problem:").unwrap_or(code).to_owned();
     Trouble { code, reason: if theirs.is_empty() { ours().reason } else { theirs }, advice: advice.into() }

@@ -16,6 +16,12 @@ pub const VERDICTS_SCHEMA: &str = "gritbook.verdicts/1";
 /// Where entries are sent to and read from.
 pub const ENTRIES_PATH: &str = "/v1/entries";
 
+/// Header of the depot's answers about entries: the largest batch it takes, bytes.
+pub const MAX_BATCH_BYTES_HEADER: &str = "gritbook-max-batch-bytes";
+
+/// Header of the depot's answers about entries: the largest batch it takes, entries.
+pub const MAX_BATCH_ENTRIES_HEADER: &str = "gritbook-max-batch-entries";
+
 /// Where a photo's upload is created (tus 1.0.0).
 pub const PHOTOS_PATH: &str = "/v1/photos";
 
@@ -24,7 +30,7 @@ pub const UPLOAD_META_SHA256: &str = "sha256";
 
 /// Key in `Upload-Metadata`: the upload's id, a UUID made by the device. A create with a known id and the same SHA-256
 /// answers 201 with the first create's `Location` and its `Upload-Offset`; with another SHA-256 409.
-pub const UPLOAD_META_ID: &str = "upload-id";
+pub const UPLOAD_META_ID: &str = "upload_id";
 
 /// Key in `Upload-Metadata`: `image/jpeg` or `image/png`.
 pub const UPLOAD_META_TYPE: &str = "filetype";
