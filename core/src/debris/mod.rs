@@ -4,12 +4,22 @@ pub mod card;
 mod detect;
 pub mod find;
 mod fit;
+pub mod gradation;
+pub mod grains;
+pub mod ground;
+pub mod level;
+pub mod lump;
 mod mark;
+pub mod measure;
 pub mod pose;
+pub mod read;
 pub mod reading;
 pub mod rectify;
+pub mod segment;
+pub mod settings;
+pub mod shade;
+pub mod split;
 mod spread;
-pub mod window;
-
 #[cfg(test)]
 pub(crate) mod test_scene;
+pub mod window;

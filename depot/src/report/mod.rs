@@ -2,3 +2,6 @@
 
 pub mod card_sheet;
 pub mod chart;
+pub mod curve;
+pub mod overlay;
+pub mod words;

@@ -1,0 +1,250 @@
+//! The method `spread`: grains that lie apart on a ground that shows between them. Window to grains.
+
+use std::time::Instant;
+
+use super::gradation::sphere_mm3;
+use super::ground::{find_ground, too_crowded};
+use super::lump::is_lump;
+use super::measure::{Mask, Shape};
+use super::reading::{Grain, GrainKind};
+use super::segment::{Departure, Taken, departure, fill_holes, is_even, is_soft, mark, patches};
+use super::settings::ReadSettings;
+use super::shade::Shade;
+use super::split::split;
+use super::window::WindowImage;
+use crate::error::CoreError;
+
+/// The method's name in the document.
+pub const METHOD_NAME: &str = "spread";
+/// Changes whenever answers may.
+pub const METHOD_VERSION: &str = "1";
+
+/// What the window told.
+#[derive(Debug, Clone)]
+pub struct Spread {
+    /// Counted grains in reading order, unrounded.
+    pub grains: Vec<Grain>,
+    /// Box of each grain, mm, in the same order.
+    pub boxes_mm: Vec<[f64; 2]>,
+    /// Outline of each grain, mm, in the same order.
+    pub outlines_mm: Vec<Vec<[f64; 2]>>,
+    /// Grains at or above this size are counted, mm.
+    pub smallest_resolved_mm: f64,
+    /// Share of the window under counted grains, percent.
+    pub cover_percent: f64,
+    /// Volume of all counted grains as spheres, mm3.
+    pub volume_mm3: f64,
+    /// Spread of the picture's edges, px of the window; `None` where no clear edge was found.
+    pub edge_sigma_px: Option<f64>,
+}
+
+/// How long each step took, in order; never part of a document.
+pub type Timings = Vec<(&'static str, std::time::Duration)>;
+
+/// Times the steps of a reading.
+pub(crate) struct Stopwatch<'a> {
+    timings: &'a mut Timings,
+    since: Instant,
+}
+
+impl<'a> Stopwatch<'a> {
+    pub(crate) fn new(timings: &'a mut Timings) -> Self {
+        Self { timings, since: Instant::now() }
+    }
+
+    pub(crate) fn lap(&mut self, step: &'static str) {
+        let now = Instant::now();
+        self.timings.push((step, now - self.since));
+        self.since = now;
+    }
+}
+
+/// Finds and measures the grains of a window.
+///
+/// `photo_px_per_mm` is the photo's own scale: a window drawn larger than the photo resolves no more than the photo.
+///
+/// # Errors
+/// `too_crowded` where grains lie heaped or no ground shows between them; `too_small` for a window under 64 px.
+pub fn read_window(
+    window: &WindowImage,
+    photo_px_per_mm: f64,
+    settings: &ReadSettings,
+    timings: &mut Timings,
+) -> Result<Spread, CoreError> {
+    if window.width_px.min(window.height_px) < 64 {
+        return Err(CoreError::refused(
+            "too_small",
+            format!("the window is {} x {} px, at least 64 x 64 is needed", window.width_px, window.height_px),
+            "go closer, or choose a larger part of the photo",
+        ));
+    }
+    let mut watch = Stopwatch::new(timings);
+    let ground = find_ground(window, settings.ground)?;
+    watch.lap("ground");
+    let departure = departure(window, &ground, settings);
+    watch.lap("departure");
+    let shade = Shade::learn(&departure);
+    let marked = mark(&departure, shade.as_ref());
+    watch.lap("half_level");
+    let scale = window.px_per_mm;
+    let edge_sigma_px = departure.edge_sigma_px;
+    // What the photo resolves, in px of the window.
+    let coarsening = (scale / photo_px_per_mm).max(1.0);
+    let smallest_px = (settings.smallest_px * coarsening).max(settings.smallest_edge_sigmas * edge_sigma_px.unwrap_or(coarsening));
+    let least_px = (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize;
+    let whole = patches(&marked, |taken| taken != Taken::Ground as u8, departure.width, departure.height, least_px);
+    watch.lap("patches");
+    let mut found: Vec<Mask> = Vec::with_capacity(whole.len());
+    for mask in whole {
+        found.extend(without_shade(mask, &marked, &departure, least_px));
+    }
+    drop(marked);
+    let found = closed(found, &departure);
+    refuse_heaps(&found, window, settings)?;
+    watch.lap("shade_and_holes");
+    let mut grains: Vec<(Mask, GrainKind)> = Vec::with_capacity(found.len());
+    for mask in found {
+        if is_lump(&mask, &departure, scale) {
+            grains.push((mask, GrainKind::Lump));
+        } else {
+            grains.extend(split(mask, settings).into_iter().map(|part| (part, GrainKind::Grain)));
+        }
+    }
+    watch.lap("split");
+    let mut spread = measured(&grains, window, smallest_px);
+    spread.edge_sigma_px = edge_sigma_px;
+    watch.lap("measure");
+    if spread.cover_percent > settings.crowded_cover_percent {
+        return Err(too_crowded(format!(
+            "grains cover {:.0} % of the window, at most {:.0} % can be told apart",
+            spread.cover_percent, settings.crowded_cover_percent
+        )));
+    }
+    Ok(spread)
+}
+
+/// The grains of a patch that may hold shade: its parts that are certainly grain, or all of it where it has next to none and
+/// still looks like a grain (pale quartz), or nothing (a shadow, a film).
+fn without_shade(mask: Mask, marked: &[u8], departure: &Departure, least_px: usize) -> Vec<Mask> {
+    let mut core = vec![0_u8; mask.inside.len()];
+    let mut shaded = 0;
+    for (index, value) in core.iter_mut().enumerate() {
+        if mask.inside[index] != 0 {
+            let (x, y) = (mask.left + (index % mask.width) as i32, mask.top + (index / mask.width) as i32);
+            *value = marked[y as usize * departure.width + x as usize];
+            shaded += usize::from(*value == Taken::Shade as u8);
+        }
+    }
+    let area = mask.area();
+    let mut parts = if shaded == 0 { Vec::new() } else { patches(&core, |taken| taken == Taken::Grain as u8, mask.width, mask.height, least_px) };
+    let certain: usize = parts.iter().map(Mask::area).sum();
+    // A pale grain shows a dark crescent on its shaded side only; a coloured or dark one shows its whole body.
+    let crescent = certain * 2 < area && parts.iter().all(|part| (part.area() as f64) < 0.82 * part.convex_area());
+    if shaded == 0 || certain * 5 < area || crescent {
+        let film = is_soft(&mask, departure) || (shaded * 4 > area * 3 && is_even(&mask, departure));
+        if film {
+            return Vec::new();
+        }
+        let mut mask = mask;
+        if shaded * 2 > area && (area as f64) < 0.9 * mask.convex_area() && area < 40 * least_px {
+            mask.fill_hull();
+        }
+        return vec![mask];
+    }
+    for part in &mut parts {
+        part.left += mask.left;
+        part.top += mask.top;
+    }
+    parts.retain(|part| !is_soft(part, departure));
+    parts
+}
+
+/// Fills holes, largest patch first, and drops the fragments that lay in them.
+fn closed(mut found: Vec<Mask>, departure: &Departure) -> Vec<Mask> {
+    let mut claimed = vec![false; departure.values.len()];
+    let mut order: Vec<usize> = (0..found.len()).collect();
+    order.sort_by_key(|index| std::cmp::Reverse(found[*index].inside.len()));
+    let mut keep = vec![true; found.len()];
+    for index in order {
+        let mask = &mut found[index];
+        let at = |mask: &Mask, inner: usize| {
+            let (x, y) = (mask.left + (inner % mask.width) as i32, mask.top + (inner / mask.width) as i32);
+            y as usize * departure.width + x as usize
+        };
+        let first = mask.inside.iter().position(|value| *value != 0);
+        if first.is_none_or(|first| claimed[at(mask, first)]) {
+            keep[index] = false;
+            continue;
+        }
+        let filled = fill_holes(mask, departure);
+        for inner in filled {
+            claimed[at(mask, inner)] = true;
+        }
+    }
+    let mut kept = keep.into_iter();
+    found.retain(|_| kept.next().unwrap_or(false));
+    found
+}
+
+/// A patch far larger than a stone of this trade, or one in which hundreds of grains hang together, cannot be told apart.
+fn refuse_heaps(found: &[Mask], window: &WindowImage, settings: &ReadSettings) -> Result<(), CoreError> {
+    let scale = window.px_per_mm;
+    for mask in found {
+        let area_mm2 = mask.area() as f64 / (scale * scale);
+        if area_mm2 < settings.heap_mm2 {
+            continue;
+        }
+        let solidity = mask.area() as f64 / mask.convex_area();
+        // One big stone is compact and convex; a heap's rim is ragged.
+        if solidity < 0.9 {
+            return Err(too_crowded(format!("grains lie heaped: one patch of {area_mm2:.0} mm2 without ground in it")));
+        }
+    }
+    Ok(())
+}
+
+fn measured(grains: &[(Mask, GrainKind)], window: &WindowImage, smallest_px: f64) -> Spread {
+    let scale = window.px_per_mm;
+    let (width, height) = (f64::from(window.width_px), f64::from(window.height_px));
+    let mut rows: Vec<(Grain, ([f64; 2], Vec<[f64; 2]>))> = Vec::with_capacity(grains.len());
+    let mut area_px = 0.0;
+    for (mask, kind) in grains {
+        let Some(shape) = mask.shape() else { continue };
+        if shape.ecd < smallest_px {
+            continue;
+        }
+        area_px += shape.area;
+        let outline = mask.outline().iter().map(|point| point.map(|value| value / scale)).collect();
+        rows.push((grain(mask, &shape, *kind, [width, height], scale), (shape.box_size.map(|side| side / scale), outline)));
+    }
+    rows.sort_by(|(a, _), (b, _)| a.y_mm.total_cmp(&b.y_mm).then(a.x_mm.total_cmp(&b.x_mm)));
+    let volume_mm3 = rows.iter().map(|(grain, _)| sphere_mm3(grain.ecd_mm)).sum();
+    let (grains, (boxes_mm, outlines_mm)) = rows.into_iter().unzip();
+    Spread {
+        grains,
+        boxes_mm,
+        outlines_mm,
+        smallest_resolved_mm: smallest_px / scale,
+        cover_percent: 100.0 * area_px / (width * height),
+        volume_mm3,
+        edge_sigma_px: None,
+    }
+}
+
+fn grain(mask: &Mask, shape: &Shape, kind: GrainKind, window_px: [f64; 2], scale: f64) -> Grain {
+    let right = f64::from(mask.left) + mask.width as f64 - 1.0;
+    let bottom = f64::from(mask.top) + mask.height as f64 - 1.0;
+    Grain {
+        x_mm: shape.centroid[0] / scale,
+        y_mm: shape.centroid[1] / scale,
+        ecd_mm: shape.ecd / scale,
+        feret_min_mm: shape.feret_min / scale,
+        feret_max_mm: shape.feret_max / scale,
+        area_mm2: shape.area / (scale * scale),
+        circularity: shape.circularity,
+        solidity: shape.solidity,
+        kind,
+        cut: mask.left < 0 || mask.top < 0 || right >= window_px[0] || bottom >= window_px[1],
+        outline_mm: None,
+    }
+}

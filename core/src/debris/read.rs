@@ -1,0 +1,236 @@
+//! Photo to reading document: load, find the scale, judge the photo, read the window, state what was found.
+
+use super::find::locate_card;
+use super::gradation::{Particle, frame_weight, gradation};
+use super::level::{LevelFacts, judge as judge_level};
+use super::reading::{
+    Amount, Finding, Gradation, Grain, GrainKind, Level, Method, PhotoFacts, Quality, READING_SCHEMA, Reading, Scale,
+};
+use super::rectify::{window_by_hand, window_from_card};
+use super::settings::ReadSettings;
+use super::grains::{METHOD_NAME, METHOD_VERSION, Spread, Stopwatch, Timings, read_window};
+use super::window::WindowImage;
+use crate::error::{CoreError, ErrorKind};
+use crate::photo::quality::{Gates, judge, refusal, sharpness_of_strong_edges};
+use crate::photo::{PhotoLimits, load_photo};
+
+/// Why a photo gives no reading, with what its gates measured as far as they got.
+#[derive(Debug, Clone)]
+pub struct Refusal {
+    /// What was wrong and what to do.
+    pub error: CoreError,
+    /// What the gates measured; `None` where the photo did not get that far.
+    pub quality: Option<Quality>,
+}
+
+impl From<CoreError> for Refusal {
+    fn from(error: CoreError) -> Self {
+        Self { error, quality: None }
+    }
+}
+
+/// A reading with what does not belong into its document.
+#[derive(Debug, Clone)]
+pub struct ReadOutcome {
+    /// The document.
+    pub reading: Reading,
+    /// The window that was read, for an overlay.
+    pub window: WindowImage,
+    /// Outline of each grain, mm, in the order of the reading's grains.
+    pub outlines_mm: Vec<Vec<[f64; 2]>>,
+    /// How long each step took.
+    pub timings: Timings,
+}
+
+/// Reads a photo.
+///
+/// The same bytes and settings give the same document, byte for byte.
+///
+/// # Errors
+/// Those of [`load_photo`], [`locate_card`], [`window_by_hand`], the photo gates and [`read_window`]; `bad_setting`.
+pub fn read_photo(bytes: &[u8], settings: &ReadSettings) -> Result<Reading, Refusal> {
+    read_photo_fully(bytes, settings).map(|outcome| outcome.reading)
+}
+
+/// [`read_photo`] with the window and the timings beside the document.
+///
+/// # Errors
+/// As [`read_photo`].
+pub fn read_photo_fully(bytes: &[u8], settings: &ReadSettings) -> Result<ReadOutcome, Refusal> {
+    settings.check()?;
+    let mut timings = Timings::new();
+    let mut watch = Stopwatch::new(&mut timings);
+    let photo = load_photo(bytes, &PhotoLimits::default())?;
+    watch.lap("load");
+    let (window, scale, sharpness) = match &settings.hand {
+        Some(hand) => {
+            let (window, scale) = window_by_hand(&photo, hand.px_per_mm, hand.window_px)?;
+            watch.lap("window");
+            let sharpness = sharpness_of_strong_edges(&window);
+            (window, scale, sharpness)
+        }
+        None => {
+            let pose = locate_card(&photo)?;
+            watch.lap("locate");
+            let window = window_from_card(&photo, &pose);
+            watch.lap("rectify");
+            (window, pose.scale(), pose.sharpness)
+        }
+    };
+    let facts = PhotoFacts {
+        sha256: photo.id.to_string(),
+        width_px: photo.width_px,
+        height_px: photo.height_px,
+        taken_at: photo.taken_at.clone(),
+    };
+    // The whole photo is no longer needed; a 12-megapixel one holds 36 MB.
+    drop(photo);
+    let quality = judge(&window, &scale, &sharpness, &Gates::default());
+    watch.lap("quality");
+    if let Some(error) = refusal(&quality) {
+        return Err(Refusal { error, quality: Some(quality) });
+    }
+    let spread = read_window(&window, scale.px_per_mm, settings, &mut timings).map_err(|error| crowded(error, quality.clone(), settings))?;
+    let mut watch = Stopwatch::new(&mut timings);
+    let reading = document(facts, scale, quality, &spread, settings)?;
+    watch.lap("gradation");
+    Ok(ReadOutcome { reading, window, outlines_mm: spread.outlines_mm, timings })
+}
+
+/// A crowded window is a finding on the photo's quality too.
+fn crowded(error: CoreError, mut quality: Quality, settings: &ReadSettings) -> Refusal {
+    if error.code() == "too_crowded" {
+        quality.accepted = false;
+        let finding = Finding {
+            code: "too_crowded".into(),
+            value: 100.0,
+            limit: settings.crowded_cover_percent,
+            advice: error.advice().to_owned(),
+        };
+        quality.findings.insert(0, finding);
+    }
+    Refusal { error, quality: Some(quality) }
+}
+
+/// Decimals of a length in mm: a tenth of a micrometre, far below what any photo tells, so that no digit of worth is lost.
+const MM_DECIMALS: i32 = 4;
+
+fn rounded(value: f64, decimals: i32) -> f64 {
+    let unit = 10_f64.powi(decimals);
+    // Adding zero turns -0 into 0.
+    (value * unit).round() / unit + 0.0
+}
+
+fn mm(value: f64) -> f64 {
+    rounded(value, MM_DECIMALS)
+}
+
+fn document(
+    photo: PhotoFacts,
+    scale: Scale,
+    quality: Quality,
+    spread: &Spread,
+    settings: &ReadSettings,
+) -> Result<Reading, CoreError> {
+    let window_mm = scale.window_mm;
+    let particles: Vec<Particle> = spread
+        .grains
+        .iter()
+        .zip(&spread.boxes_mm)
+        .filter(|(grain, _)| !grain.cut)
+        .map(|(grain, box_mm)| Particle { ecd_mm: grain.ecd_mm, weight: frame_weight(window_mm, *box_mm) })
+        .collect();
+    let gradation = gradation(&particles, &settings.extra_sieves_mm, settings.bootstrap_rounds, settings.bootstrap_seed);
+    let grains_ml = spread.volume_mm3 / 1000.0;
+    let settings_value = serde_json::to_value(settings)
+        .map_err(|error| CoreError::new(ErrorKind::Internal, "failed", "writing the settings failed", "report this").because(error))?;
+    Ok(Reading {
+        schema: READING_SCHEMA.into(),
+        photo,
+        level: round_level(judge_level(level_facts(spread, window_mm, settings), &settings.limits)),
+        scale: round_scale(scale),
+        quality: round_quality(quality),
+        smallest_resolved_mm: mm(spread.smallest_resolved_mm),
+        cover_percent: rounded(spread.cover_percent, 4),
+        amount: Amount {
+            grains_ml: rounded(grains_ml, 6),
+            sample_ml: settings.sample_ml,
+            share_percent: rounded(100.0 * grains_ml / settings.sample_ml, 4),
+        },
+        grains: spread
+            .grains
+            .iter()
+            .zip(&spread.outlines_mm)
+            .map(|(grain, outline)| round_grain(grain, settings.outlines.then_some(outline)))
+            .collect(),
+        gradation: gradation.map(round_gradation),
+        method: Method { name: METHOD_NAME.into(), settings: settings_value, version: METHOD_VERSION.into() },
+    })
+}
+
+/// Cut grains count for the cover and, by their visible part, for the largest: a stone is at least as large as what is seen of it.
+fn level_facts(spread: &Spread, window_mm: [f64; 2], settings: &ReadSettings) -> LevelFacts {
+    let largest = |kind: GrainKind| {
+        spread.grains.iter().filter(|grain| grain.kind == kind).map(|grain| grain.ecd_mm).max_by(f64::total_cmp)
+    };
+    let area: f64 =
+        spread.grains.iter().filter(|grain| grain.ecd_mm >= settings.limits.sand_from_mm).map(|grain| grain.area_mm2).sum();
+    LevelFacts {
+        cover_percent: 100.0 * area / (window_mm[0] * window_mm[1]),
+        largest_grain_mm: largest(GrainKind::Grain),
+        largest_lump_mm: largest(GrainKind::Lump),
+    }
+}
+
+fn round_level(mut level: Level) -> Level {
+    for reason in &mut level.reasons {
+        reason.value = mm(reason.value);
+    }
+    level
+}
+
+fn round_scale(mut scale: Scale) -> Scale {
+    scale.px_per_mm = rounded(scale.px_per_mm, 5);
+    scale.residual_mm = scale.residual_mm.map(|value| rounded(value, 5));
+    scale.window_mm = scale.window_mm.map(mm);
+    scale.window_corners_px = scale.window_corners_px.map(|corner| corner.map(|value| rounded(value, 3)));
+    scale
+}
+
+fn round_quality(mut quality: Quality) -> Quality {
+    for finding in &mut quality.findings {
+        finding.value = rounded(finding.value, 4);
+    }
+    quality
+}
+
+fn round_grain(grain: &Grain, outline: Option<&Vec<[f64; 2]>>) -> Grain {
+    Grain {
+        x_mm: mm(grain.x_mm),
+        y_mm: mm(grain.y_mm),
+        ecd_mm: mm(grain.ecd_mm),
+        feret_min_mm: mm(grain.feret_min_mm),
+        feret_max_mm: mm(grain.feret_max_mm),
+        area_mm2: rounded(grain.area_mm2, 5),
+        circularity: rounded(grain.circularity, 4),
+        solidity: rounded(grain.solidity, 4),
+        kind: grain.kind,
+        cut: grain.cut,
+        outline_mm: outline.map(|outline| outline.iter().map(|point| point.map(mm)).collect()),
+    }
+}
+
+fn round_gradation(mut gradation: Gradation) -> Gradation {
+    for share in &mut gradation.finer_percent {
+        *share = rounded(*share, 4);
+    }
+    for value in [&mut gradation.d10_mm, &mut gradation.d50_mm, &mut gradation.d90_mm] {
+        *value = mm(*value);
+    }
+    let interval = &mut gradation.interval95;
+    for pair in [&mut interval.d10_mm, &mut interval.d50_mm, &mut interval.d90_mm] {
+        *pair = pair.map(mm);
+    }
+    gradation.fineness_modulus = rounded(gradation.fineness_modulus, 4);
+    gradation
+}
