@@ -136,7 +136,8 @@ fn without_shade(mask: Mask, marked: &[u8], departure: &Departure, least_px: usi
         }
     }
     let area = mask.area();
-    let mut parts = if shaded == 0 { Vec::new() } else { patches(&core, |taken| taken == Taken::Grain as u8, mask.width, mask.height, least_px) };
+    let mut parts =
+        if shaded == 0 { Vec::new() } else { patches(&core, |taken| taken == Taken::Grain as u8, mask.width, mask.height, least_px) };
     let certain: usize = parts.iter().map(Mask::area).sum();
     // A pale grain shows a dark crescent on its shaded side only; a coloured or dark one shows its whole body.
     let crescent = certain * 2 < area && parts.iter().all(|part| (part.area() as f64) < 0.82 * part.convex_area());

@@ -221,8 +221,7 @@ impl Surface {
 /// Fits the paper's light, relative to `start`: first to the brighter colourless blocks of each tile, then twice to all
 /// blocks near that surface.
 fn white_surface(blocks: &Blocks, start: [f32; 3]) -> Surface {
-    let mut surface =
-        Surface { columns: blocks.columns as f32, rows: blocks.rows as f32, terms: [[1.0, 0.0, 0.0, 0.0, 0.0, 0.0]; 3] };
+    let mut surface = Surface { columns: blocks.columns as f32, rows: blocks.rows as f32, terms: [[1.0, 0.0, 0.0, 0.0, 0.0, 0.0]; 3] };
     let relative = |index: usize| -> [f32; 3] { std::array::from_fn(|c| blocks.values[index][c] / start[c]) };
     const TILES: usize = 8;
     let mut chosen: Vec<usize> = Vec::new();

@@ -2,13 +2,11 @@
 
 use super::find::locate_card;
 use super::gradation::{Particle, frame_weight, gradation};
+use super::grains::{METHOD_NAME, METHOD_VERSION, Spread, Stopwatch, Timings, read_window};
 use super::level::{LevelFacts, judge as judge_level};
-use super::reading::{
-    Amount, Finding, Gradation, Grain, GrainKind, Level, Method, PhotoFacts, Quality, READING_SCHEMA, Reading, Scale,
-};
+use super::reading::{Amount, Finding, Gradation, Grain, GrainKind, Level, Method, PhotoFacts, Quality, READING_SCHEMA, Reading, Scale};
 use super::rectify::{window_by_hand, window_from_card};
 use super::settings::ReadSettings;
-use super::grains::{METHOD_NAME, METHOD_VERSION, Spread, Stopwatch, Timings, read_window};
 use super::window::WindowImage;
 use crate::error::{CoreError, ErrorKind};
 use crate::photo::quality::{Gates, judge, refusal, sharpness_of_strong_edges};
@@ -77,12 +75,8 @@ pub fn read_photo_fully(bytes: &[u8], settings: &ReadSettings) -> Result<ReadOut
             (window, pose.scale(), pose.sharpness)
         }
     };
-    let facts = PhotoFacts {
-        sha256: photo.id.to_string(),
-        width_px: photo.width_px,
-        height_px: photo.height_px,
-        taken_at: photo.taken_at.clone(),
-    };
+    let facts =
+        PhotoFacts { sha256: photo.id.to_string(), width_px: photo.width_px, height_px: photo.height_px, taken_at: photo.taken_at.clone() };
     // The whole photo is no longer needed; a 12-megapixel one holds 36 MB.
     drop(photo);
     let quality = judge(&window, &scale, &sharpness, &Gates::default());
@@ -90,7 +84,8 @@ pub fn read_photo_fully(bytes: &[u8], settings: &ReadSettings) -> Result<ReadOut
     if let Some(error) = refusal(&quality) {
         return Err(Refusal { error, quality: Some(quality) });
     }
-    let spread = read_window(&window, scale.px_per_mm, settings, &mut timings).map_err(|error| crowded(error, quality.clone(), settings))?;
+    let spread =
+        read_window(&window, scale.px_per_mm, settings, &mut timings).map_err(|error| crowded(error, quality.clone(), settings))?;
     let mut watch = Stopwatch::new(&mut timings);
     let reading = document(facts, scale, quality, &spread, settings)?;
     watch.lap("gradation");
@@ -101,12 +96,8 @@ pub fn read_photo_fully(bytes: &[u8], settings: &ReadSettings) -> Result<ReadOut
 fn crowded(error: CoreError, mut quality: Quality, settings: &ReadSettings) -> Refusal {
     if error.code() == "too_crowded" {
         quality.accepted = false;
-        let finding = Finding {
-            code: "too_crowded".into(),
-            value: 100.0,
-            limit: settings.crowded_cover_percent,
-            advice: error.advice().to_owned(),
-        };
+        let finding =
+            Finding { code: "too_crowded".into(), value: 100.0, limit: settings.crowded_cover_percent, advice: error.advice().to_owned() };
         quality.findings.insert(0, finding);
     }
     Refusal { error, quality: Some(quality) }
@@ -125,13 +116,7 @@ fn mm(value: f64) -> f64 {
     rounded(value, MM_DECIMALS)
 }
 
-fn document(
-    photo: PhotoFacts,
-    scale: Scale,
-    quality: Quality,
-    spread: &Spread,
-    settings: &ReadSettings,
-) -> Result<Reading, CoreError> {
+fn document(photo: PhotoFacts, scale: Scale, quality: Quality, spread: &Spread, settings: &ReadSettings) -> Result<Reading, CoreError> {
     let window_mm = scale.window_mm;
     let particles: Vec<Particle> = spread
         .grains
@@ -170,11 +155,9 @@ fn document(
 
 /// Cut grains count for the cover and, by their visible part, for the largest: a stone is at least as large as what is seen of it.
 fn level_facts(spread: &Spread, window_mm: [f64; 2], settings: &ReadSettings) -> LevelFacts {
-    let largest = |kind: GrainKind| {
-        spread.grains.iter().filter(|grain| grain.kind == kind).map(|grain| grain.ecd_mm).max_by(f64::total_cmp)
-    };
-    let area: f64 =
-        spread.grains.iter().filter(|grain| grain.ecd_mm >= settings.limits.sand_from_mm).map(|grain| grain.area_mm2).sum();
+    let largest =
+        |kind: GrainKind| spread.grains.iter().filter(|grain| grain.kind == kind).map(|grain| grain.ecd_mm).max_by(f64::total_cmp);
+    let area: f64 = spread.grains.iter().filter(|grain| grain.ecd_mm >= settings.limits.sand_from_mm).map(|grain| grain.area_mm2).sum();
     LevelFacts {
         cover_percent: 100.0 * area / (window_mm[0] * window_mm[1]),
         largest_grain_mm: largest(GrainKind::Grain),

@@ -62,10 +62,7 @@ impl Shade {
             list.sort_by(f32::total_cmp);
             list[list.len() / 2]
         };
-        Some(Self {
-            depth,
-            tint: [middle(even.iter().map(|e| e[1]).collect()), middle(even.iter().map(|e| e[2]).collect())],
-        })
+        Some(Self { depth, tint: [middle(even.iter().map(|e| e[1]).collect()), middle(even.iter().map(|e| e[2]).collect())] })
     }
 
     /// Whether a pixel's departures (light, red and blue against green) lie on the line.

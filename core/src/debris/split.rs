@@ -236,8 +236,7 @@ fn group_masks(mask: &Mask, basins: &Basins, group: &[u32]) -> Vec<Option<Mask>>
     let mut masks: Vec<Option<Mask>> = boxes
         .iter()
         .map(|[left, top, right, bottom]| {
-            (right > left)
-                .then(|| Mask::empty(mask.left + *left as i32, mask.top + *top as i32, right - left, bottom - top))
+            (right > left).then(|| Mask::empty(mask.left + *left as i32, mask.top + *top as i32, right - left, bottom - top))
         })
         .collect();
     for (index, label) in basins.label.iter().enumerate() {

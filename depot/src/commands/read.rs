@@ -99,7 +99,8 @@ fn unreadable(path: &Path, error: std::io::Error) -> CoreError {
             "check the name and the folder",
         );
     }
-    CoreError::refused("no_such_file", format!("{} cannot be read", path.display()), "check that it is a file and may be read").because(error)
+    CoreError::refused("no_such_file", format!("{} cannot be read", path.display()), "check that it is a file and may be read")
+        .because(error)
 }
 
 fn refused(refusal: Refusal) -> Failure {

@@ -22,9 +22,13 @@ pub fn curve(reading: &Reading) -> Chart {
     }
     let Some(gradation) = &reading.gradation else { return chart };
     let points = line(gradation);
-    chart = chart
-        .with(Mark::Band { points: band(gradation), tone: Tone::Own })
-        .with(Mark::Line { points, tone: Tone::Own, width_px: 2.5, dashed: false, label: None });
+    chart = chart.with(Mark::Band { points: band(gradation), tone: Tone::Own }).with(Mark::Line {
+        points,
+        tone: Tone::Own,
+        width_px: 2.5,
+        dashed: false,
+        label: None,
+    });
     for (name, size, share) in [("D10", gradation.d10_mm, 10.0), ("D50", gradation.d50_mm, 50.0), ("D90", gradation.d90_mm, 90.0)] {
         chart = chart.with(Mark::Points {
             points: vec![[size, share]],
@@ -39,7 +43,8 @@ pub fn curve(reading: &Reading) -> Chart {
 
 /// The curve through what the document holds: the sieves and the three diameters, all of them points of the curve.
 fn line(gradation: &Gradation) -> Vec<[f64; 2]> {
-    let mut points: Vec<[f64; 2]> = gradation.sieves_mm.iter().zip(&gradation.finer_percent).map(|(sieve, finer)| [*sieve, *finer]).collect();
+    let mut points: Vec<[f64; 2]> =
+        gradation.sieves_mm.iter().zip(&gradation.finer_percent).map(|(sieve, finer)| [*sieve, *finer]).collect();
     points.extend([[gradation.d10_mm, 10.0], [gradation.d50_mm, 50.0], [gradation.d90_mm, 90.0]]);
     points.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
     // A diameter is the first grain that reaches its share, so that the curve steps up there: keep it rising.

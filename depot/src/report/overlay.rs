@@ -44,7 +44,8 @@ pub fn overlay_png(reading: &Reading, window: &WindowImage, outlines_mm: &[Vec<[
     paint_window(&mut pixmap, window, grow);
     let svg = drawing(reading, outlines_mm, [f64::from(width), f64::from(picture_height), f64::from(height)], unit);
     let options = usvg::Options { fontdb: FONTS.clone(), font_family: "Atkinson Hyperlegible".into(), ..usvg::Options::default() };
-    let tree = usvg::Tree::from_str(&svg, &options).map_err(|error| internal(&format!("the overlay's drawing is not readable: {error}")))?;
+    let tree =
+        usvg::Tree::from_str(&svg, &options).map_err(|error| internal(&format!("the overlay's drawing is not readable: {error}")))?;
     resvg::render(&tree, Transform::identity(), &mut pixmap.as_mut());
     pixmap.encode_png().map_err(|error| internal(&format!("the PNG cannot be written: {error}")))
 }
@@ -77,7 +78,8 @@ fn drawing(reading: &Reading, outlines_mm: &[Vec<[f64; 2]>], size_px: [f64; 3], 
     // A paper-coloured line under each outline keeps it readable on dark stones.
     for (grain, outline) in reading.grains.iter().zip(outlines_mm) {
         let path = path_of(outline, scale);
-        let (colour, thick, dash) = if grain.cut { (INK, 1.6, format!(r#" stroke-dasharray="{0:.1} {0:.1}""#, 5.0 * unit)) } else { (VIOLET, 1.6, String::new()) };
+        let (colour, thick, dash) =
+            if grain.cut { (INK, 1.6, format!(r#" stroke-dasharray="{0:.1} {0:.1}""#, 5.0 * unit)) } else { (VIOLET, 1.6, String::new()) };
         if grain.kind == GrainKind::Lump {
             let _ = write!(svg, r#"<path d="{path}" fill="none" stroke="{colour}" stroke-width="{:.2}"/>"#, 7.0 * unit);
         }
