@@ -6,6 +6,7 @@ use std::time::Instant;
 
 use chrono::{DateTime, FixedOffset};
 use gritbook_core::fieldbook as core_book;
+use gritbook_core::ids::PumpId;
 use gritbook_core::outbox::{OutboxEvent, run_outbox};
 
 use crate::cross::Cross as _;
@@ -26,6 +27,12 @@ pub struct FieldBook(core_book::FieldBook);
 fn clock_from(start: DateTime<FixedOffset>) -> impl Fn() -> DateTime<FixedOffset> {
     let began = Instant::now();
     move || chrono::TimeDelta::from_std(began.elapsed()).ok().and_then(|passed| start.checked_add_signed(passed)).unwrap_or(start)
+}
+
+/// The id that a pump of this name has where it is new.
+#[uniffi::export]
+pub fn pump_id_named(name: &str) -> String {
+    PumpId::named(name).cross()
 }
 
 #[uniffi::export]

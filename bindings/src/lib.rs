@@ -24,7 +24,7 @@ mod records;
 
 pub use card::{CardGeometry, Paper, card_geometry};
 pub use error::FieldBookError;
-pub use fieldbook::FieldBook;
+pub use fieldbook::{FieldBook, pump_id_named};
 pub use grades::{Criteria, Words, criteria_edition, grade_criteria, grade_names};
 pub use host::{OutboxListener, Transport, TransportError};
 pub use reading::DebrisReading;

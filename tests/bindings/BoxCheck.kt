@@ -84,7 +84,7 @@ fun main(arguments: Array<String>) {
         },
         "bad_input_is_thrown_as_the_variant_of_its_kind" to { folder ->
             FieldBook.open(folder.path, "Ana", "phone 1", now()).use { book ->
-                refused<FieldBookException.Refused>("out_of_range") { book.addPump(spec(boreMm = 20.0), now()) }
+                refused<FieldBookException.Refused>("bad_pump_figure") { book.addPump(spec(boreMm = 20.0), now()) }
                 refused<FieldBookException.NotFound>("no_such_pump") { book.pumpNamed("nobody") }
                 refused<FieldBookException.Refused>("bad_moment") { book.addPump(spec(), Moment(Long.MAX_VALUE, 0)) }
                 refused<FieldBookException.Refused>("bad_name") { book.setPerson("\n") }

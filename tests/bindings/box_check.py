@@ -193,7 +193,7 @@ def bad_input_is_refused_with_a_code_and_changes_nothing():
     nobody = "01890a5d-ac96-774b-bcce-b302099a8057"
     text = WORK / "no photo.jpg"
     text.write_text("these are words")
-    refused("out_of_range", g.FieldBookError.Refused, lambda: with_book.add_pump(pump("P2", bore_mm=20.0), now()))
+    refused("bad_pump_figure", g.FieldBookError.Refused, lambda: with_book.add_pump(pump("P2", bore_mm=20.0), now()))
     refused("pump_exists", g.FieldBookError.Refused, lambda: with_book.add_pump(pump(), now()))
     refused("bad_id", g.FieldBookError.Refused, lambda: with_book.pump_summary("P1"))
     refused("no_such_pump", g.FieldBookError.NotFound, lambda: with_book.save_box_check(draft(nobody), None, now()))
@@ -252,6 +252,14 @@ def verify_is_sound_until_a_photo_is_damaged_and_export_reads_without_us():
     pathlib.Path(with_book.photo_path(saved.photos[0])).write_bytes(b"worn away")
     report = with_book.verify()
     assert not report.sound and report.photos_damaged == saved.photos
+
+
+@check
+def first_check_of_a_new_pump_adds_it_in_the_same_save():
+    with_book = book("new pump")
+    new = draft(g.pump_id_named("P9"), new_pump=pump("P9"))
+    with_book.save_box_check(new, None, now())
+    assert with_book.pump_named("P9") == g.pump_id_named("P9") and len(with_book.log(None, 10)) == 4
 
 
 @check

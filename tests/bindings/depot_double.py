@@ -63,7 +63,7 @@ class DepotDouble(g.Transport):
     def create(self, headers, body):
         metadata = dict(pair.split(" ") for pair in headers["upload-metadata"].split(","))
         metadata = {name: base64.b64decode(value).decode() for name, value in metadata.items()}
-        path = "/v1/photos/" + metadata["upload-id"]
+        path = "/v1/photos/" + metadata["upload_id"]
         upload = self.uploads.setdefault(path, {"bytes": b"", "length": int(headers["upload-length"]), **metadata})
         made = self.append(upload, {"upload-offset": "0", **headers}, body, 201)
         made.headers.append(g.Header(name="location", value=path))

@@ -54,6 +54,9 @@ impl TryFrom<GradeDraft> for core_book::GradeDraft {
 pub struct BoxCheckDraft {
     /// Which pump.
     pub pump_id: String,
+    /// A pump to add with the check, in the same save; `pump_id` is then what `pump_id_named` gives for its name.
+    #[uniffi(default = None)]
+    pub new_pump: Option<PumpSpec>,
     /// Running total of concrete pumped, m3 (0 to 10 million).
     #[uniffi(default = None)]
     pub pump_m3: Option<f64>,
@@ -82,9 +85,10 @@ pub struct BoxCheckDraft {
 
 impl BoxCheckDraft {
     pub(crate) fn with_reading(self, reading: Option<&DebrisReading>) -> Result<core_book::BoxCheckDraft, CoreError> {
-        let Self { pump_id, pump_m3, photo_paths, level_by_eye, grades, liquid, liquid_low, settled_ml, note } = self;
+        let Self { pump_id, new_pump, pump_m3, photo_paths, level_by_eye, grades, liquid, liquid_low, settled_ml, note } = self;
         Ok(core_book::BoxCheckDraft {
             pump: pump_id.parse()?,
+            new_pump: new_pump.cross(),
             pump_m3,
             photos: photo_paths.into_iter().map(|path| core_book::PhotoInput::Path(PathBuf::from(path))).collect(),
             reading: reading.map(|reading| reading.0.clone()),
