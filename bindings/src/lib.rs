@@ -27,7 +27,7 @@ pub use error::FieldBookError;
 pub use fieldbook::{FieldBook, pump_id_named};
 pub use grades::{Criteria, Words, criteria_edition, grade_criteria, grade_names};
 pub use host::{OutboxListener, Transport, TransportError};
-pub use reading::DebrisReading;
+pub use reading::{DebrisReading, ReadingError, ReadingOptions};
 pub use records::*;
 
 uniffi::setup_scaffolding!();

@@ -301,6 +301,43 @@ def criteria_and_card_are_there_in_both_languages_and_millimetres():
         assert lower_right.top_mm > window.top_mm + window.height_mm
 
 
+@check
+def card_photo_is_read_and_saved_with_the_check_and_its_level_counts():
+    if CARD_PHOTO is None:
+        raise Skipped("no photo of a debris card in fixtures/photos")
+    reading = g.DebrisReading.of_photo(str(CARD_PHOTO), g.ReadingOptions(outlines=True))
+    facts = reading.facts()
+    assert facts.schema == "gritbook.reading/1" and facts.quality.accepted
+    assert facts.photo.sha256 == hashlib.sha256(CARD_PHOTO.read_bytes()).hexdigest()
+    assert facts.scale.source == g.ScaleSource.CARD and len(facts.scale.window_corners_px) == 4
+    assert facts.grains and all(len(grain.outline_mm) > 2 for grain in facts.grains)
+    assert json.loads(facts.method.settings_json)["outlines"] is True
+    with_book = book("read")
+    pump_id = with_book.add_pump(pump(), now())
+    saved = with_book.save_box_check(draft(pump_id, photo_paths=[str(CARD_PHOTO)], level_by_eye=None), reading, now())
+    made = with_book.entry(saved.check).body.check
+    assert made.level == facts.level.code and made.level_source == g.GradeSource.MEASURED
+    assert made.reading.cover_percent == facts.cover_percent and len(made.reading.grains) == len(facts.grains)
+    refused("reading_of_other_photo", g.FieldBookError.Refused, lambda: with_book.save_box_check(draft(pump_id), reading, now()))
+
+
+@check
+def photo_that_cannot_be_read_is_refused_with_what_was_measured_and_what_to_do():
+    refused("too_small", g.ReadingError.NotRead, lambda: g.DebrisReading.of_photo(str(PHOTO), g.ReadingOptions()))
+    refused("no_such_file", g.ReadingError.NotRead, lambda: g.DebrisReading.of_photo(str(WORK / "gone.jpg"), g.ReadingOptions()))
+    refused("bad_setting", g.ReadingError.NotRead, lambda: g.DebrisReading.of_photo(str(PHOTO), g.ReadingOptions(sample_ml=-1.0)))
+
+
+@check
+def blurred_photo_is_refused_with_the_finding_of_its_gate():
+    blurred = CARD_PHOTO.parent / "bad" / "blurred.jpg" if CARD_PHOTO else None
+    if blurred is None or not blurred.exists():
+        raise Skipped("no fixtures/photos/bad/blurred.jpg")
+    error = refused("blurred", g.ReadingError.NotRead, lambda: g.DebrisReading.of_photo(str(blurred), g.ReadingOptions()))
+    [finding] = [finding for finding in error.findings if finding.code == "blurred"]
+    assert finding.value != finding.limit and finding.advice
+
+
 def main():
     passed, failed, skipped = 0, 0, 0
     for function in checks:

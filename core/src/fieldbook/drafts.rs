@@ -32,7 +32,7 @@ impl PhotoInput {
     ///
     /// # Errors
     /// `no_such_file`, `too_big`, `file_failed`.
-    pub(crate) fn read(&self) -> Result<std::borrow::Cow<'_, [u8]>, CoreError> {
+    pub fn read(&self) -> Result<std::borrow::Cow<'_, [u8]>, CoreError> {
         match self {
             Self::Bytes(bytes) => Ok(bytes.into()),
             Self::Path(path) => {
