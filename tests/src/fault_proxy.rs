@@ -20,6 +20,8 @@ pub enum Fault {
     Cut(u64),
     /// After this many bytes nothing more passes, and nobody is told.
     Stall(u64),
+    /// The byte after this many is changed; all pass.
+    Flip(u64),
     /// After this many bytes this direction is closed in good order; the other one goes on.
     HalfClose(u64),
 }
@@ -144,7 +146,7 @@ fn pump(mut from: TcpStream, mut to: TcpStream, fault: Fault, delay: Duration, c
     let mut passed = 0_u64;
     let mut buffer = vec![0; 16 * 1024];
     let limit = match fault {
-        Fault::None => u64::MAX,
+        Fault::None | Fault::Flip(_) => u64::MAX,
         Fault::Cut(after) | Fault::Stall(after) | Fault::HalfClose(after) => after,
     };
     loop {
@@ -161,7 +163,7 @@ fn pump(mut from: TcpStream, mut to: TcpStream, fault: Fault, delay: Duration, c
                         thread::sleep(Duration::from_millis(20));
                     }
                 }
-                Fault::None => {}
+                Fault::None | Fault::Flip(_) => {}
             }
             return;
         }
@@ -169,6 +171,11 @@ fn pump(mut from: TcpStream, mut to: TcpStream, fault: Fault, delay: Duration, c
         let Some(space) = buffer.get_mut(..most) else { return };
         match from.read(space) {
             Ok(read) if read > 0 => {
+                if let Fault::Flip(at) = fault
+                    && let Some(byte) = at.checked_sub(passed).and_then(|at| space.get_mut(..read)?.get_mut(usize::try_from(at).ok()?))
+                {
+                    *byte ^= 0x20;
+                }
                 if !delay.is_zero() {
                     thread::sleep(delay);
                 }
@@ -230,9 +237,12 @@ mod tests {
         assert_eq!(ask(&proxy, b"hello"), b"HEL");
         proxy.set(Link { down: Fault::Cut(2), ..Link::default() });
         assert_eq!(ask(&proxy, b"hello"), b"HE");
+        proxy.set(Link { down: Fault::Flip(1), ..Link::default() });
+        assert_eq!(ask(&proxy, b"hello"), b"HeLLO");
+        // Last, since it leaves the echo waiting.
         proxy.set(Link { up: Fault::Stall(4), ..Link::default() });
         assert_eq!(ask(&proxy, b"hello"), b"");
-        assert_eq!(proxy.connections(), 4);
-        assert_eq!(proxy.up_bytes(), 5 + 3 + 5 + 4);
+        assert_eq!(proxy.connections(), 5);
+        assert_eq!(proxy.up_bytes(), 5 + 3 + 5 + 4 + 5);
     }
 }
