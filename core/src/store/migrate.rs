@@ -8,6 +8,7 @@ use rusqlite::{Connection, TransactionBehavior};
 
 use super::fault::Tried as _;
 use crate::error::{CoreError, ErrorKind};
+use crate::failpoint::failpoint;
 
 /// Steps in order; the first leads from nothing to version 1.
 pub(crate) const STEPS: &[&str] = &[include_str!("sql/001.sql"), include_str!("sql/002.sql")];
@@ -81,7 +82,9 @@ pub(crate) fn migrate(connection: &mut Connection, whole: &str, steps: &[&str]) 
         transaction.execute_batch(sql).tried(&tried)?;
         transaction.pragma_update(None, "application_id", APPLICATION_ID).tried(&tried)?;
         transaction.pragma_update(None, "user_version", reached).tried(&tried)?;
+        failpoint!("migrate_before_commit");
         transaction.commit().tried(&tried)?;
+        failpoint!("migrate_step_done");
     }
 }
 
