@@ -1,3 +1,5 @@
+use proptest::prelude::*;
+
 use super::*;
 use crate::debris::card::MarkPlace;
 use crate::debris::test_scene::{Painter, Scene};
@@ -166,5 +168,29 @@ fn edge_spread_is_the_blur_that_was_put_in() {
         // The pixel's own square adds a variance of 1/12.
         let expected = f64::hypot(blur_px, (1.0_f64 / 12.0).sqrt());
         assert!((found.sharpness.edge_sigma_px / expected - 1.0).abs() < 0.12, "{:?} for {expected}", found.sharpness);
+    }
+}
+
+proptest! {
+    // A case takes a tenth of a second.
+    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
+
+    #[test]
+    fn prop_any_pose_is_found_to_a_twentieth_of_a_millimetre(
+        tilt_deg in 0.0..35.0_f64,
+        tilt_towards_deg in 0.0..360.0_f64,
+        roll_deg in 0.0..360.0_f64,
+        px_per_mm in 5.5..6.8_f64,
+        blur_px in 0.4..1.0_f64,
+        noise in 0.0..6.0_f64,
+        light_ratio in 0.4..2.5_f64,
+        white in 0.2..0.8_f64,
+        lens_k in -0.02..0.02_f64,
+        covered in proptest::option::of(0_usize..4),
+    ) {
+        let covered: Vec<usize> = covered.into_iter().collect();
+        let marks = 4 - covered.len() as u32;
+        let scene = Scene { tilt_deg, tilt_towards_deg, roll_deg, px_per_mm, blur_px, noise, light_ratio, white, lens_k, covered, ..Scene::default() };
+        check(&scene, marks);
     }
 }

@@ -30,6 +30,11 @@ impl<'a> MarkEdges<'a> {
     pub(crate) fn new(mark: &'a FoundMark) -> Self {
         Self { mark, edges: mark.edges() }
     }
+
+    /// Every `n`-th edge: enough for the first rounds.
+    pub(crate) fn thinned(&self, n: usize) -> Self {
+        Self { mark: self.mark, edges: self.edges.iter().step_by(n).copied().collect() }
+    }
 }
 
 /// State of the fit: window mm to px.

@@ -43,7 +43,7 @@ pub struct Gates {
 
 impl Default for Gates {
     fn default() -> Self {
-        Self { max_edge_sigma_mm: 0.20, max_edge_sigma_px: 8.0, min_white: 60.0, max_glare_percent: 2.0, min_px_per_mm: 6.0 }
+        Self { max_edge_sigma_mm: 0.14, max_edge_sigma_px: 8.0, min_white: 60.0, max_glare_percent: 2.0, min_px_per_mm: 6.0 }
     }
 }
 

@@ -23,10 +23,10 @@ fn good_photo_passes_without_a_word() {
 }
 
 #[test]
-fn blur_is_refused_from_a_fifth_of_a_millimetre() {
-    // 9 px/mm: 0.2 mm are 1.8 px.
-    assert!(judged(&Scene { blur_px: 1.5, px_per_mm: 9.0, ..Scene::default() }).accepted);
-    assert_eq!(first_code(&judged(&Scene { blur_px: 2.3, px_per_mm: 9.0, ..Scene::default() })), "blurred");
+fn blur_is_refused_from_a_seventh_of_a_millimetre() {
+    // 9 px/mm: 0.14 mm are 1.3 px.
+    assert!(judged(&Scene { blur_px: 1.0, px_per_mm: 9.0, ..Scene::default() }).accepted);
+    assert_eq!(first_code(&judged(&Scene { blur_px: 1.6, px_per_mm: 9.0, ..Scene::default() })), "blurred");
     // A smear of 8 px has a standard deviation of 8 / sqrt(12) = 2.3 px, in one direction only.
     assert_eq!(first_code(&judged(&Scene { motion_px: 8.0, px_per_mm: 9.0, ..Scene::default() })), "blurred");
 }
