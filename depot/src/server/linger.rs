@@ -19,6 +19,8 @@ use tokio::sync::watch;
 use super::Depot;
 
 const LONGEST: Duration = Duration::from_secs(10);
+/// A client that has read the answer and sends no more is let go.
+const SILENCE: Duration = Duration::from_secs(1);
 
 struct Lingering {
     body: Option<Body>,
@@ -52,7 +54,7 @@ impl Drop for Lingering {
         let Ok(runtime) = tokio::runtime::Handle::try_current() else { return };
         runtime.spawn(async move {
             tokio::select! {
-                () = async { while let Some(Ok(_)) = body.frame().await {} } => {}
+                () = async { while let Ok(Some(Ok(_))) = tokio::time::timeout(SILENCE, body.frame()).await {} } => {}
                 () = tokio::time::sleep(LONGEST) => {}
                 // A depot that shuts down does not wait for what it would throw away.
                 _ = stopping.wait_for(|stop| *stop) => {}
