@@ -113,6 +113,14 @@ impl Run for Args {
     }
 }
 
+/// A new device's token, for a depot on the same machine.
+pub(super) fn let_in(data: &Path, name: &str) -> Result<String, CoreError> {
+    let archive = SqliteArchive::open(data)?;
+    let token = make_token()?;
+    finish(archive.enroll(checked_name(name)?, token_hash(&token), now()))?;
+    Ok(token)
+}
+
 /// What the code holds: an address of our own kind that a phone's camera hands to the shell as it is.
 fn payload(name: &str, depot: Option<&str>, token: &str) -> String {
     json!({ "gritbook": "enrolment/1", "depot": depot, "name": name, "token": token }).to_string()
