@@ -1,0 +1,63 @@
+//! What the command prints fits the schemas that it prints.
+
+use std::process::{Command, Output};
+
+use serde_json::Value;
+
+use super::fixture;
+
+fn gritbook(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_gritbook")).args(arguments).output().expect("the command starts")
+}
+
+fn document(output: &Output) -> Value {
+    serde_json::from_slice(&output.stdout).unwrap_or_else(|error| panic!("{error}: {}", String::from_utf8_lossy(&output.stdout)))
+}
+
+fn schema(name: &str) -> jsonschema::Validator {
+    let output = gritbook(&["schema", name]);
+    assert!(output.status.success());
+    jsonschema::validator_for(&document(&output)).expect("a valid schema")
+}
+
+fn errors(validator: &jsonschema::Validator, document: &Value) -> Vec<String> {
+    validator.iter_errors(document).map(|error| format!("{}: {error}", error.instance_path())).collect()
+}
+
+#[test]
+fn a_reading_fits_its_schema() {
+    let output = gritbook(&["read", fixture("golden_spread.jpg").to_str().unwrap(), "--json", "--outlines"]);
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    let reading = document(&output);
+    assert_eq!(reading["schema"], "gritbook.reading/1");
+    assert!(reading["grains"][0]["outline_mm"].is_array());
+    assert_eq!(errors(&schema("reading"), &reading), Vec::<String>::new());
+}
+
+#[test]
+fn a_document_with_a_missing_field_does_not_fit() {
+    let mut reading = document(&gritbook(&["read", fixture("golden_spread.jpg").to_str().unwrap(), "--json"]));
+    reading.as_object_mut().unwrap().remove("level");
+    assert!(!errors(&schema("reading"), &reading).is_empty());
+}
+
+#[test]
+fn a_refusal_is_an_error_document_with_status_2() {
+    let error_schema = schema("error");
+    for (file, code) in [("bad/no_card.jpg", "no_card"), ("bad/text.jpg", "not_a_photo"), ("bad/nowhere.jpg", "no_such_file")] {
+        let output = gritbook(&["read", fixture(file).to_str().unwrap(), "--json"]);
+        assert_eq!(output.status.code(), Some(2), "{file}");
+        let error = document(&output);
+        assert_eq!(error["schema"], "gritbook.error/1");
+        assert_eq!(error["error"]["code"], code, "{file}");
+        assert_eq!(errors(&error_schema, &error), Vec::<String>::new(), "{file}");
+    }
+}
+
+#[test]
+fn a_refused_photo_shows_what_its_gates_measured() {
+    let error = document(&gritbook(&["read", fixture("bad/glare.jpg").to_str().unwrap(), "--json"]));
+    assert_eq!(error["error"]["code"], "glare");
+    assert_eq!(error["quality"]["accepted"], false);
+    assert_eq!(error["quality"]["findings"][0]["code"], "glare");
+}
