@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use chrono::{DateTime, FixedOffset, Utc};
+use gritbook_core::debris::card::Paper;
 use gritbook_core::debris::reading::Reading;
 use gritbook_core::fieldbook::{BoxCheckDraft, FieldBook, GradeDraft, OpenOptions, PhotoInput, SavedCheck};
 use gritbook_core::model::entry::Liquid;
@@ -17,7 +18,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 
 use super::{Failure, Run, say};
 use crate::client::HttpTransport;
-use crate::report::card_sheet::{CardSheet, Paper};
+use crate::report::card_sheet::CardSheet;
 use crate::server::{Settings, start};
 
 mod link;
@@ -84,11 +85,20 @@ impl Run for Args {
         for scene in &SCENES {
             let reading = readings::read(scene.pump, scene.photo, &dir)?;
             let saved = save(&book, scene, reading)?;
-            say(format_args!("   saved: entry {} with {} grades; durable on the phone, waiting to be sent\n", saved.check, saved.grades.len()));
+            say(format_args!(
+                "   saved: entry {} with {} grades; durable on the phone, waiting to be sent\n",
+                saved.check,
+                saved.grades.len()
+            ));
         }
 
         say("3  Back towards the yard: the signal comes, goes, and comes again");
-        let depot = start(&dir.join("depot"), SocketAddr::from(([127, 0, 0, 1], 0)), Settings { page_open: true, ..Settings::default() }, self.keep_serving)?;
+        let depot = start(
+            &dir.join("depot"),
+            SocketAddr::from(([127, 0, 0, 1], 0)),
+            Settings { page_open: true, ..Settings::default() },
+            self.keep_serving,
+        )?;
         let token = super::enroll::let_in(&dir.join("depot"), "demo phone")?;
         let link = link::CutLink::new(HttpTransport::new(&depot.url(), &token)?, 3);
         let first = send(&book, &link)?;
@@ -105,7 +115,13 @@ impl Run for Args {
         ));
         let report = book.verify()?;
         if !report.sound || second.ended != Ended::Finished {
-            return Err(CoreError::new(ErrorKind::Internal, "demo_failed", "the record is not whole at the end of the demo", "report this").into());
+            return Err(CoreError::new(
+                ErrorKind::Internal,
+                "demo_failed",
+                "the record is not whole at the end of the demo",
+                "report this",
+            )
+            .into());
         }
         say(format_args!("   the chain of entries is whole, {} photos are what they were\n", report.photos_sound));
 
@@ -205,7 +221,12 @@ fn fresh_folder(dir: &Path) -> Result<PathBuf, CoreError> {
 
 fn write(path: &Path, bytes: &[u8]) -> Result<(), CoreError> {
     std::fs::write(path, bytes).map_err(|cause| {
-        CoreError::new(ErrorKind::Storage, "not_written", format!("`{}` cannot be written", path.display()), "free some space or choose another folder")
-            .because(cause)
+        CoreError::new(
+            ErrorKind::Storage,
+            "not_written",
+            format!("`{}` cannot be written", path.display()),
+            "free some space or choose another folder",
+        )
+        .because(cause)
     })
 }
