@@ -1,1 +1,25 @@
-//! To come.
+//! The call: pour, pour and watch, or change first.
+//!
+//! ```text
+//! ask       the asked moments as a table, and the costs
+//! answer    the answer as a document, `gritbook.call/1`
+//! forecast  the chance that each cup lasts, from its age, the fleet's lives and the signs seen
+//! decide    the choice of least expected cost, by renewal reward
+//! reasons   why, and what would change it, in words
+//! judge     a history and asks in, answers out: each from what was known before it and nothing later
+//! ```
+//!
+//! Hard stops come first and no probability outvotes them. The core calls; a mechanic may overrule, and that is recorded.
+
+mod answer;
+mod ask;
+mod decide;
+mod forecast;
+mod judge;
+mod reasons;
+
+pub use answer::{Answer, AskError, CALL_SCHEMA, Call, CallCode, Chance, CupForecast, ErrorBody, ExpectedCost, Hint, Reason};
+pub use ask::{Ask, BadAsk, Costs, parse_asks, parse_costs};
+pub use decide::{Choice, decide};
+pub use forecast::{CupInput, Forecast, SharedSign, SignKind};
+pub use judge::{Judge, judge};

@@ -1,13 +1,106 @@
-//! To come.
+//! `gritbook call`: the call at each asked moment.
 
-use super::{Failure, Run};
+use std::path::PathBuf;
+
+use anyhow::Context as _;
+use gritbook_core::call::{Answer, Call, CallCode, Costs, judge, parse_asks, parse_costs};
+use gritbook_core::history::parse;
+use gritbook_core::{CoreError, ErrorKind};
+
+use super::life::{list_bad_rows, read, refused};
+use super::{Failure, Run, say};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+#[command(after_help = "Example: gritbook call fleet.csv --ask tomorrow.csv --costs costs.json --json\n\n\
+    ASK.csv: at,pump,next_pour_m3 and, where known, pump_m3, concrete_bar, mix_factor, bore_mm.\n\
+    COSTS.json: currency, planned_change, failure_mid_pour, watch, watch_saves, lasting_limit; what is left out stays at its default\n\
+    (USD 900, 6000, 60, 0.5, 0.95: assumptions of ours, not a price list).\n\
+    Each ask is answered from what is stamped at or before it. One that cannot be answered says so in its line; the others\n\
+    are answered all the same and the exit status is 2.")]
+pub struct Args {
+    /// The history, a CSV file.
+    history: PathBuf,
+    /// The asked moments, a CSV file.
+    #[arg(long, value_name = "ASK.csv")]
+    ask: PathBuf,
+    /// What things cost, a JSON file.
+    #[arg(long, value_name = "COSTS.json")]
+    costs: Option<PathBuf>,
+    /// Print one JSON document a line, gritbook.call/1.
+    #[arg(long)]
+    json: bool,
+}
 
 impl Run for Args {
-    fn run(self) -> Result<(), Failure> {
-        Err(anyhow::anyhow!("not built yet").into())
+    fn json(&self) -> bool {
+        self.json
     }
+
+    fn run(self) -> Result<(), Failure> {
+        let refuse = |refusal| {
+            if !self.json {
+                list_bad_rows(&refusal);
+            }
+            refused(refusal)
+        };
+        let costs = match &self.costs {
+            Some(path) => parse_costs(&read(path)?)?,
+            None => Costs::default(),
+        };
+        let history = parse(&read(&self.history)?).map_err(refuse)?;
+        let asks = parse_asks(&read(&self.ask)?).map_err(refuse)?;
+        let answers = judge(&history, &asks, &costs)?;
+        let mut unanswered = 0;
+        for answer in &answers {
+            unanswered += usize::from(matches!(answer, Answer::Error(_)));
+            if self.json {
+                say(serde_json::to_string(answer).context("writing an answer failed")?);
+            } else {
+                match answer {
+                    Answer::Call(call) => print(call),
+                    Answer::Error(bad) => {
+                        say(format!("{} {}\n  Not answered: {}\n  {}\n", bad.at, bad.pump, bad.error.reason, bad.error.advice))
+                    }
+                }
+            }
+        }
+        if unanswered > 0 {
+            let reason = format!("{unanswered} of {} asks could not be answered", answers.len());
+            let error = CoreError::new(ErrorKind::Refused, "unanswered_asks", reason, "see their lines; the others are answered");
+            // With --json every line has been said already.
+            return Err(Failure { already_said: self.json, ..error.into() });
+        }
+        Ok(())
+    }
+}
+
+fn print(call: &Call) {
+    let sentence = match call.call {
+        CallCode::Pour => "Pour.",
+        CallCode::PourAndWatch => "Pour, and watch.",
+        CallCode::ChangeFirst => "Change first.",
+    };
+    say(format!("{} {}, {} m3: {sentence}", call.at, call.pump, call.next_pour_m3));
+    for reason in &call.reasons {
+        say(format!("  {}", reason.text));
+    }
+    for cup in &call.cups {
+        let chance = &cup.chance_lasts_pour;
+        let by = cup.change_by_m3.map_or_else(String::new, |by| format!("; change within {by:.0} m3"));
+        say(format!(
+            "  Cup {:?}: lasts the pour with {:.1} % ({:.1} to {:.1} %){by}.",
+            cup.cup,
+            100.0 * chance.value,
+            100.0 * chance.low,
+            100.0 * chance.high
+        ));
+    }
+    for hint in &call.would_change {
+        say(format!("  Would change it: {}", hint.text));
+    }
+    if let Some(age) = call.best_change_age_m3 {
+        say(format!("  Best age to change by plan: {age:.0} m3."));
+    }
+    say("");
 }

@@ -1,13 +1,165 @@
-//! To come.
+//! `gritbook life`: how long parts last, from a history.
 
-use super::{Failure, Run};
+use std::path::PathBuf;
+
+use anyhow::Context as _;
+use gritbook_core::history::{Refusal, parse};
+use gritbook_core::life::summary::Estimate;
+use gritbook_core::life::{LifeSummary, summary};
+use gritbook_core::model::Part;
+
+use super::{Failure, Run, say};
+use crate::report::chart::{Axis, Chart, Label, Mark, Place, Tone, plain_number};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
-pub struct Args {}
+#[command(after_help = "Example: gritbook life fleet.csv --plot life.svg\n\n\
+    HISTORY.csv has one event a row: at, pump, cup, event, pump_m3, ... A bad row refuses the file whole and is listed.")]
+pub struct Args {
+    /// The history, a CSV file.
+    history: PathBuf,
+    /// Print one JSON document, gritbook.life/1.
+    #[arg(long)]
+    json: bool,
+    /// Draw the counted and the fitted curve to this SVG file.
+    #[arg(long, value_name = "P.svg")]
+    plot: Option<PathBuf>,
+    /// Which part.
+    #[arg(long, value_parser = part, default_value = "cup", value_name = "PART")]
+    part: Part,
+}
+
+fn part(word: &str) -> Result<Part, String> {
+    serde_json::from_value(serde_json::Value::String(word.to_owned()))
+        .map_err(|_| "use one of cup, guide_band, o_ring, plate, bore, coupler, bolts".to_owned())
+}
+
+/// A refusal as a failure: the error, with the bad rows beside it.
+pub(super) fn refused(refusal: Refusal) -> Failure {
+    let mut failure = Failure::from(refusal.error);
+    if !refusal.rows.is_empty() {
+        // Plain strings and numbers always serialise.
+        failure.beside.insert("rows".to_owned(), serde_json::to_value(&refusal.rows).unwrap_or_default());
+    }
+    failure
+}
+
+/// Reads a file that the person named.
+pub(super) fn read(path: &std::path::Path) -> Result<Vec<u8>, Failure> {
+    std::fs::read(path).map_err(|cause| {
+        let reason = format!("`{}` cannot be read", path.display());
+        gritbook_core::CoreError::refused("no_such_file", reason, "check the name of the file").because(cause).into()
+    })
+}
+
+/// Lists bad rows on standard error, for people.
+pub(super) fn list_bad_rows(refusal: &Refusal) {
+    use std::io::Write as _;
+    let mut out = std::io::stderr().lock();
+    for row in refusal.rows.iter().take(20) {
+        // Standard error may be closed; the exit status still tells.
+        let _ = writeln!(out, "  line {}: {}", row.line, row.reason);
+    }
+    if refusal.rows.len() > 20 {
+        let _ = writeln!(out, "  and {} more", refusal.rows.len() - 20);
+    }
+}
 
 impl Run for Args {
-    fn run(self) -> Result<(), Failure> {
-        Err(anyhow::anyhow!("not built yet").into())
+    fn json(&self) -> bool {
+        self.json
     }
+
+    fn run(self) -> Result<(), Failure> {
+        let history = parse(&read(&self.history)?).map_err(|refusal| {
+            if !self.json {
+                list_bad_rows(&refusal);
+            }
+            refused(refusal)
+        })?;
+        let summary = summary(&history, self.part)?;
+        if let Some(path) = &self.plot {
+            std::fs::write(path, chart(&summary).to_svg()).with_context(|| format!("writing `{}` failed", path.display()))?;
+        }
+        if self.json {
+            say(serde_json::to_string(&summary).context("writing the document failed")?);
+        } else {
+            print(&summary);
+        }
+        Ok(())
+    }
+}
+
+fn print(summary: &LifeSummary) {
+    let lives = &summary.lives;
+    let estimate = |e: &Estimate, unit: &str| {
+        let end = |end: Option<f64>| end.map_or_else(|| "not known".to_owned(), plain_number);
+        format!("{}{unit}  (95 %: {} to {}{unit})", plain_number(e.value), end(e.low), end(e.high))
+    };
+    say(format!(
+        "{} failed, {} sound when last seen, {} failed between two readings, {} before one.",
+        lives.failures, lives.right_censored, lives.interval_censored, lives.left_censored
+    ));
+    if summary.age_unknown > 0 {
+        say(format!("{} of the sound ones are of unknown age: they lasted longer than they were watched.", summary.age_unknown));
+    }
+    if summary.prior_used {
+        say("Too few failures for a fit: the stated prior speaks with them.");
+    }
+    say(format!("Shape  {}", estimate(&summary.shape, "")));
+    say(format!("Scale  {}", estimate(&summary.scale_m3, " m3")));
+    say(format!("B10    {}   one in ten has failed by then", estimate(&summary.b10_m3, " m3")));
+    say(format!("Median {} m3, mean {} m3", plain_number(summary.median_m3), plain_number(summary.mean_m3)));
+}
+
+/// The counted and the fitted curve; beyond the last life it is hatched.
+fn chart(summary: &LifeSummary) -> Chart {
+    let law = summary.weibull();
+    let last_counted = summary.kaplan_meier.last().map_or(0.0, |row| row.age_m3);
+    let to = (law.quantile(0.97)).max(last_counted) * 1.05;
+    let ages: Vec<f64> = (0..=120).map(|i| to * f64::from(i) / 120.0).collect();
+    let mut counted = vec![[0.0, 100.0]];
+    counted.extend(summary.kaplan_meier.iter().map(|row| [row.age_m3, 100.0 * row.reliability]));
+    // Pointwise normal bounds from Greenwood's error, clipped to what a share can be.
+    let mut band: Vec<[f64; 3]> = vec![[0.0, 100.0, 100.0]];
+    for row in &summary.kaplan_meier {
+        let half = 1.96 * row.reliability_se;
+        let [low, high] = [(row.reliability - half).max(0.0), (row.reliability + half).min(1.0)].map(|share| 100.0 * share);
+        if let Some(&[_, before_low, before_high]) = band.last() {
+            band.push([row.age_m3, before_low, before_high]);
+        }
+        band.push([row.age_m3, low, high]);
+    }
+    let lives = &summary.lives;
+    let note = format!("{} failed, {} sound when last seen", lives.all_failures(), lives.right_censored);
+    let mut chart = Chart::new(
+        "How long they last",
+        Axis::linear("concrete through the part, m3", 0.0, to),
+        Axis::linear("still sound, %", 0.0, 100.0),
+    );
+    chart.note = if summary.prior_used { format!("{note}; too few for a fit: with the stated prior") } else { note };
+    if last_counted > 0.0 && last_counted < 0.98 * to {
+        chart = chart.with(Mark::Hatched { from_x: last_counted, to_x: to, text: "no failure\nseen yet".to_owned() });
+    }
+    let line = Mark::Line {
+        points: ages.iter().map(|age| [*age, 100.0 * law.reliability(*age)]).collect(),
+        tone: Tone::Own,
+        width_px: 2.5,
+        dashed: false,
+        label: Some(Label { text: if summary.prior_used { "with prior" } else { "fitted" }.to_owned(), place: Place::End }),
+    };
+    if counted.len() > 1 {
+        let label = Label { text: "counted".to_owned(), place: Place::Above(0.8) };
+        chart = chart.with(Mark::Band { points: band, tone: Tone::Pencil }).with(Mark::Steps {
+            points: counted,
+            tone: Tone::Pencil,
+            width_px: 1.5,
+            label: Some(label),
+        });
+    }
+    chart.with(line).with(Mark::UprightAt {
+        x: summary.b10_m3.value,
+        tone: Tone::Ink,
+        text: format!("one in ten by\n{} m3", plain_number(summary.b10_m3.value)),
+    })
 }

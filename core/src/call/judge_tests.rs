@@ -1,0 +1,255 @@
+use proptest::prelude::*;
+
+use super::super::{parse_asks, parse_costs};
+use super::*;
+use crate::history::parse;
+
+const HEADER: &str = "at,pump,cup,event,pump_m3,pour_m3,level,grade,part,liquid,reason,concrete_bar,mix_factor\n";
+
+/// Three pumps, each with six pairs of cups that failed at 2600 to 3600 m3 and a running pair since 20 000 m3.
+fn fleet() -> String {
+    let mut text = HEADER.to_owned();
+    for pump in ["P1", "P2", "P3"] {
+        let mut total = 0.0;
+        for (month, life) in [2600.0, 2900.0, 3100.0, 3200.0, 3400.0, 3600.0].into_iter().enumerate() {
+            let month = month + 1;
+            text.push_str(&format!("2025-{month:02}-01T06:00:00Z,{pump},,fitted,{total},,,,,,,,\n"));
+            total += life;
+            text.push_str(&format!("2025-{month:02}-27T12:00:00Z,{pump},A,failed,{total},,,,,,,,\n"));
+        }
+        text.push_str(&format!("2025-07-01T06:00:00Z,{pump},,fitted,20000,,,,,,,,\n"));
+    }
+    text
+}
+
+fn ask(text: &str) -> Vec<Result<Ask, BadAsk>> {
+    parse_asks(format!("at,pump,next_pour_m3,pump_m3\n{text}").as_bytes()).unwrap()
+}
+
+fn calls(history: &str, asks: &str) -> Vec<Call> {
+    let answers = judge(&parse(history.as_bytes()).unwrap(), &ask(asks), &Costs::default()).unwrap();
+    answers
+        .into_iter()
+        .map(|answer| match answer {
+            Answer::Call(call) => *call,
+            Answer::Error(error) => panic!("{error:?}"),
+        })
+        .collect()
+}
+
+fn one(history: &str, asks: &str) -> Call {
+    calls(history, asks).remove(0)
+}
+
+#[test]
+fn young_cups_pour_and_old_ones_come_out() {
+    let young = one(&fleet(), "2025-08-01T06:00:00Z,P1,80,20300\n");
+    assert_eq!(young.call, CallCode::Pour);
+    assert!(young.chance_of_failure < 0.01, "{}", young.chance_of_failure);
+    assert!(young.change_cups.is_empty() && !young.hard_stop);
+    let old = one(&fleet(), "2025-08-01T06:00:00Z,P1,80,23200\n");
+    assert_eq!(old.call, CallCode::ChangeFirst);
+    assert_eq!(old.change_cups, [Cup::A, Cup::B]);
+    assert_eq!(old.cups[0].age_m3, Some(3200.0));
+    assert!(old.chance_of_failure > 0.05, "{}", old.chance_of_failure);
+    let best = old.best_change_age_m3.unwrap();
+    assert!((800.0..2600.0).contains(&best), "{best}");
+}
+
+#[test]
+fn chance_has_an_interval_and_both_cups_are_worse_than_one() {
+    let call = one(&fleet(), "2025-08-01T06:00:00Z,P1,300,22500\n");
+    for cup in &call.cups {
+        let chance = cup.chance_lasts_pour;
+        assert!(chance.low <= chance.value && chance.value <= chance.high && chance.high > chance.low);
+        assert!(call.chance_of_failure >= 1.0 - chance.value - 1e-12);
+        let by = cup.change_by_m3.unwrap();
+        assert!(by > 0.0 && by < 3000.0);
+    }
+}
+
+#[test]
+fn hard_stops_are_outvoted_by_no_chance() {
+    for (row, code, cups) in [
+        ("2025-07-20T06:00:00Z,P1,,checked,20100,,3,,,,,,\n", "lumps", 2),
+        ("2025-07-20T06:00:00Z,P1,B,graded,20100,,,4,,,,,\n", "cup_spent", 2),
+        ("2025-07-20T06:00:00Z,P1,A,graded,20100,,,4,plate,,,,\n", "plate_low", 2),
+        ("2025-07-20T06:00:00Z,P1,,graded,20100,,,4,bolts,,,,\n", "bolt_missing", 0),
+        ("2025-07-20T06:00:00Z,P1,A,failed,20100,,,,,,,,\n", "cup_out", 2),
+    ] {
+        let call = one(&format!("{}{row}", fleet()), "2025-08-01T06:00:00Z,P1,10,20150\n");
+        assert_eq!((call.call, call.hard_stop), (CallCode::ChangeFirst, true), "{code}");
+        assert_eq!(call.reasons[0].code, code);
+        assert_eq!(call.change_cups.len(), cups, "{code}");
+        assert!(!call.would_change.is_empty());
+    }
+}
+
+#[test]
+fn no_pump_no_total_below_the_known_one_and_bad_rows_are_answered_in_their_place() {
+    let asks = ask(
+        "2025-08-01T06:00:00Z,P9,80,\n2025-08-01T06:00:00Z,P1,80,19000\nyesterday,P1,80,\n2025-08-01T06:00:00Z,P1,-3,\n2025-08-01T06:00:00Z,P1,80,\n2024-01-01T00:00:00Z,P1,80,\n",
+    );
+    let answers = judge(&parse(fleet().as_bytes()).unwrap(), &asks, &Costs::default()).unwrap();
+    let codes: Vec<_> = answers
+        .iter()
+        .map(|answer| match answer {
+            Answer::Call(_) => "call",
+            Answer::Error(error) => error.error.code.as_str(),
+        })
+        .collect();
+    // The last asks before the record begins.
+    assert_eq!(codes, ["unknown_pump", "bad_ask", "bad_ask", "bad_ask", "call", "unknown_pump"]);
+    let Answer::Error(bad) = &answers[2] else { panic!() };
+    assert_eq!((bad.at.as_str(), bad.pump.as_str()), ("yesterday", "P1"));
+}
+
+#[test]
+fn first_day_of_a_shop_the_prior_speaks_and_says_so() {
+    let history = format!("{HEADER}2025-01-01T06:00:00Z,P1,,fitted,0,,,,,,,,\n");
+    let call = one(&history, "2025-02-01T06:00:00Z,P1,60,200\n");
+    assert_eq!(call.call, CallCode::Pour);
+    assert!(call.reasons.iter().any(|reason| reason.code == "few_lives"));
+    let chance = call.cups[0].chance_lasts_pour;
+    assert!(chance.high - chance.low > 0.001, "few data must show in the interval: {chance:?}");
+}
+
+#[test]
+fn cup_of_unknown_age_is_answered_with_a_null_age_and_a_wider_interval() {
+    let unknown = fleet().replace("2025-07-01T06:00:00Z,P1,,fitted,20000", "2025-07-01T06:00:00Z,P1,,in_use,20000");
+    let call = one(&unknown, "2025-08-01T06:00:00Z,P1,200,21000\n");
+    // in_use for a cup that the record knows to have failed is a cup of unknown age; B was fitted in the sixth month.
+    let known = one(&fleet(), "2025-08-01T06:00:00Z,P1,200,21000\n");
+    assert_eq!(call.cups[0].age_m3, None);
+    let width = |call: &Call| call.cups[0].chance_lasts_pour.high - call.cups[0].chance_lasts_pour.low;
+    assert!(width(&call) > width(&known), "{} {}", width(&call), width(&known));
+}
+
+#[test]
+fn dear_failures_change_earlier_and_cheap_ones_later() {
+    let history = parse(fleet().as_bytes()).unwrap();
+    let asks = ask("2025-08-01T06:00:00Z,P1,80,21900\n");
+    let call = |failure: f64| {
+        let costs = Costs { failure_mid_pour: failure, ..Costs::default() };
+        let Answer::Call(call) = judge(&history, &asks, &costs).unwrap().remove(0) else { panic!() };
+        call
+    };
+    assert_eq!(call(901.0).call, CallCode::Pour);
+    assert_eq!(call(500_000.0).call, CallCode::ChangeFirst);
+    assert!(call(500_000.0).best_change_age_m3.unwrap() < call(6000.0).best_change_age_m3.unwrap());
+}
+
+#[test]
+fn watching_is_chosen_where_it_saves_more_than_it_costs() {
+    let history = parse(fleet().as_bytes()).unwrap();
+    let asks = ask("2025-08-01T06:00:00Z,P1,80,21900\n");
+    let costs = Costs { watch: 0.5, watch_saves: 0.9, ..Costs::default() };
+    let Answer::Call(call) = judge(&history, &asks, &costs).unwrap().remove(0) else { panic!() };
+    let expected = &call.expected_cost;
+    assert_eq!(call.call == CallCode::PourAndWatch, expected.pour_and_watch < expected.pour.min(expected.change_first));
+    assert!(expected.pour_and_watch < expected.pour);
+}
+
+#[test]
+fn costs_that_cannot_be_are_refused() {
+    let code = |json: &str| parse_costs(json.as_bytes()).map_err(|error| error.code());
+    assert!(code(r#"{"currency":"MXN","planned_change":12000,"failure_mid_pour":90000,"note":"kept out"}"#).is_ok());
+    for json in [
+        r#"{"planned_change":0}"#,
+        r#"{"planned_change":-5}"#,
+        r#"{"failure_mid_pour":100,"planned_change":200}"#,
+        r#"{"watch_saves":1.5}"#,
+        r#"{"watch":"much"}"#,
+        r#"{"planned_change":1e999}"#,
+        "[]",
+        "",
+    ] {
+        assert_eq!(code(json), Err("bad_costs"), "{json}");
+    }
+}
+
+#[test]
+fn exposure_is_told_where_bore_and_pressure_are_known() {
+    let history = format!("{}2025-07-10T06:00:00Z,P1,,poured,21000,1000,,,,,,20,1\n", fleet());
+    let asks = parse_asks(b"at,pump,next_pour_m3,bore_mm\n2025-08-01T06:00:00Z,P1,80,200\n").unwrap();
+    let Answer::Call(call) = judge(&parse(history.as_bytes()).unwrap(), &asks, &Costs::default()).unwrap().remove(0) else { panic!() };
+    // 1000 m3 at 2 MPa through a 200 mm bore: half of 31.83 km of slide.
+    assert!((call.cups[0].exposure_mpa_km.unwrap() - 31.830_989).abs() < 1e-5);
+}
+
+#[test]
+fn level_speaks_of_both_cups_and_a_grade_of_one() {
+    let asked = "2025-08-01T06:00:00Z,P1,200,21500\n";
+    let plain = one(&fleet(), asked);
+    let sand = one(&format!("{}2025-07-20T06:00:00Z,P1,,checked,21400,,2,,,,,,\n", fleet()), asked);
+    let graded = one(&format!("{}2025-07-20T06:00:00Z,P1,A,graded,21400,,,3,,,,,\n", fleet()), asked);
+    let lasts = |call: &Call, cup: usize| call.cups[cup].chance_lasts_pour.value;
+    assert!(lasts(&sand, 0) < lasts(&plain, 0) && lasts(&sand, 1) < lasts(&plain, 1));
+    assert!(lasts(&graded, 0) < lasts(&plain, 0));
+    assert!(lasts(&graded, 0) < lasts(&graded, 1));
+    // Sand explained by cup A graded passing speaks less of B.
+    let both = one(
+        &format!("{}2025-07-20T06:00:00Z,P1,,checked,21400,,2,,,,,,\n2025-07-20T06:10:00Z,P1,A,graded,21400,,,3,,,,,\n", fleet()),
+        asked,
+    );
+    assert!(lasts(&both, 1) > lasts(&sand, 1));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(12))]
+
+    #[test]
+    fn prop_order_of_rows_changes_no_answer(seed in any::<u64>()) {
+        let text = format!("{}2025-07-10T06:00:00Z,P1,,checked,20500,,1,,,grey,,,\n2025-07-12T06:00:00Z,P1,,poured,21000,500,,,,,,60,1.1\n", fleet());
+        let (header, body) = text.split_once('\n').unwrap();
+        let mut rows: Vec<_> = body.lines().collect();
+        let mut state = seed;
+        for i in (1..rows.len()).rev() {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+            rows.swap(i, (state >> 33) as usize % (i + 1));
+        }
+        let shuffled = format!("{header}\n{}\n", rows.join("\n"));
+        let asked = "2025-08-01T06:00:00Z,P1,80,21500\n2025-03-15T06:00:00Z,P2,40,\n";
+        let (a, b) = (calls(&text, asked), calls(&shuffled, asked));
+        prop_assert_eq!(serde_json::to_string(&a).unwrap(), serde_json::to_string(&b).unwrap());
+    }
+
+    #[test]
+    fn prop_bigger_pour_never_lowers_the_chance_of_failure(pour in 1.0..500.0_f64, more in 0.0..500.0_f64, level in 0..3) {
+        let history = format!("{}2025-07-20T06:00:00Z,P1,,checked,21500,,{level},,,,,,\n", fleet());
+        let asked = format!("2025-08-01T06:00:00Z,P1,{pour},22000\n2025-08-01T06:00:00Z,P1,{},22000\n", pour + more);
+        let calls = calls(&history, &asked);
+        prop_assert!(calls[1].chance_of_failure >= calls[0].chance_of_failure - 1e-12);
+        prop_assert!(calls[1].cups[0].chance_lasts_pour.value <= calls[0].cups[0].chance_lasts_pour.value + 1e-12);
+    }
+
+    #[test]
+    fn prop_worse_grade_never_raises_the_chance_to_last(total in 20_200.0..23_500.0_f64, grade in 0..4, pour in 10.0..400.0_f64) {
+        let asked = format!("2025-08-01T06:00:00Z,P1,{pour},{total}\n");
+        let graded = |grade: i32| one(&format!("{}2025-07-20T06:00:00Z,P1,A,graded,{total},,,{grade},,,,,\n", fleet()), &asked);
+        let (better, worse) = (graded(grade), graded(grade + 1));
+        prop_assert!(worse.cups[0].chance_lasts_pour.value <= better.cups[0].chance_lasts_pour.value + 1e-6);
+    }
+
+    #[test]
+    fn prop_what_happens_after_the_ask_changes_nothing(day in 2_u32..28) {
+        let asked = "2025-08-01T06:00:00Z,P1,80,21500\n";
+        let later = format!(
+            "{}2025-08-{day:02}T06:00:00Z,P1,A,failed,21600,,,,,,,,\n2025-08-{day:02}T07:00:00Z,P2,,checked,22000,,3,,,,,90,2\n",
+            fleet()
+        );
+        prop_assert_eq!(one(&fleet(), asked), one(&later, asked));
+        // Nor do other asks beside it.
+        let beside = format!("2025-07-02T06:00:00Z,P2,80,\n{asked}2025-08-28T06:00:00Z,P3,80,\n");
+        prop_assert_eq!(&one(&fleet(), asked), &calls(&later, &beside)[1]);
+    }
+
+    #[test]
+    fn prop_one_more_failure_never_makes_the_fleet_look_safer(life in 300.0..2500.0_f64) {
+        // A short life on another pump: the chance to last falls here too.
+        let asked = "2025-08-01T06:00:00Z,P1,200,22000\n";
+        let more = format!("{}2025-07-20T06:00:00Z,P3,A,failed,{},,,,,,,,\n", fleet(), 20_000.0 + life);
+        let lasts = |call: &Call| call.cups[0].chance_lasts_pour.value;
+        prop_assert!(lasts(&one(&more, asked)) <= lasts(&one(&fleet(), asked)) + 2e-3);
+    }
+}

@@ -1,0 +1,339 @@
+//! The history CSV. Comma or semicolon, columns in any order, unknown columns kept; refused whole where a row is bad.
+
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+use super::History;
+use super::row::{Event, Row};
+use crate::error::CoreError;
+use crate::model::entry::{Liquid, RemovalReason};
+use crate::model::{Cup, Part};
+
+/// A row that cannot be taken.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct BadRow {
+    /// Line in the file, from 1 (the header is line 1).
+    pub line: u64,
+    /// What is wrong: the column, the value and what would do.
+    pub reason: String,
+}
+
+/// Why a table was refused, with every bad row.
+#[derive(Debug, Clone)]
+pub struct Refusal {
+    /// The first thing wrong, and what to do.
+    pub error: CoreError,
+    /// All bad rows, by line; empty where the table could not be read at all.
+    pub rows: Vec<BadRow>,
+}
+
+impl From<CoreError> for Refusal {
+    fn from(error: CoreError) -> Self {
+        Self { error, rows: Vec::new() }
+    }
+}
+
+/// The largest table that is read, bytes.
+pub const LARGEST_BYTES: usize = 256 * 1024 * 1024;
+
+/// Bad rows beyond this many are counted, not listed.
+const LISTED: usize = 1000;
+
+/// A table split into cells: header and rows with their lines.
+pub(crate) struct Table {
+    pub(crate) header: Vec<String>,
+    pub(crate) rows: Vec<(u64, Vec<String>)>,
+}
+
+/// Splits a CSV into cells; the delimiter is the first of comma and semicolon that the header holds outside quotes.
+///
+/// # Errors
+/// `not_utf8` with the line, `half_written_row` for a last row that was cut off, `empty_table`, `too_big`, `bad_rows` for rows
+/// of another width.
+pub(crate) fn split_table(bytes: &[u8], what: &str) -> Result<Table, Refusal> {
+    if bytes.len() > LARGEST_BYTES {
+        let reason = format!("the {what} has {} bytes, more than {LARGEST_BYTES}", bytes.len());
+        return Err(CoreError::refused("too_big", reason, "split it by year").into());
+    }
+    let text = std::str::from_utf8(bytes).map_err(|cause| {
+        let line = 1 + bytes[..cause.valid_up_to()].iter().filter(|&&b| b == b'\n').count() as u64;
+        let reason = format!("line {line} of the {what} is not UTF-8 text");
+        let error = CoreError::refused("not_utf8", reason.clone(), "save the table again as UTF-8");
+        Refusal { error, rows: vec![BadRow { line, reason }] }
+    })?;
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    if let Some(at) = text.find('\0') {
+        let line = 1 + text[..at].matches('\n').count() as u64;
+        let reason = format!("line {line} of the {what} holds a zero byte: this is not a text table");
+        return Err(Refusal {
+            error: CoreError::refused("not_a_table", reason.clone(), "save the table as CSV"),
+            rows: vec![BadRow { line, reason }],
+        });
+    }
+    let mut quoted = false;
+    let delimiter = text
+        .lines()
+        .next()
+        .and_then(|header| {
+            header.bytes().find(|&b| {
+                quoted ^= b == b'"';
+                !quoted && (b == b',' || b == b';')
+            })
+        })
+        .unwrap_or(b',');
+
+    let mut reader =
+        csv::ReaderBuilder::new().delimiter(delimiter).has_headers(false).flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
+    let mut records = Vec::new();
+    for record in reader.records() {
+        let record = record.map_err(|cause| {
+            Refusal::from(
+                CoreError::refused("not_a_table", format!("the {what} cannot be read as CSV"), "save the table as CSV").because(cause),
+            )
+        })?;
+        let line = record.position().map_or(0, csv::Position::line);
+        records.push((line, record.iter().map(str::to_owned).collect::<Vec<_>>()));
+    }
+    let mut records = records.into_iter();
+    let Some((_, header)) = records.next() else {
+        return Err(CoreError::refused("empty_table", format!("the {what} is empty"), "give a table with a header line").into());
+    };
+    let header: Vec<String> = header.into_iter().map(|name| name.to_ascii_lowercase()).collect();
+    let rows: Vec<_> = records.filter(|(_, cells)| cells.iter().any(|cell| !cell.is_empty())).collect();
+
+    let mut bad: Vec<BadRow> = rows
+        .iter()
+        .filter(|(_, cells)| cells.len() != header.len())
+        .map(|(line, cells)| BadRow { line: *line, reason: format!("{} cells where the header has {}", cells.len(), header.len()) })
+        .collect();
+    // A quote left open swallows the rest of the file into one cell; it shows as a half-written last row too.
+    let quote_left_open = text.bytes().filter(|&b| b == b'"').count() % 2 == 1;
+    if let Some((line, cells)) = rows.last()
+        && (quote_left_open || (cells.len() < header.len() && !text.ends_with('\n')))
+    {
+        let reason = format!("line {line}, the last one, breaks off in the middle ({} of {} cells)", cells.len(), header.len());
+        if bad.last().is_none_or(|row| row.line != *line) {
+            bad.push(BadRow { line: *line, reason: reason.clone() });
+        }
+        let error =
+            CoreError::refused("half_written_row", reason, "finish or delete that line; the file may have been cut off while saving");
+        return Err(Refusal { error, rows: bad });
+    }
+    if let Some(refusal) = refusal_of(bad, what) {
+        return Err(refusal);
+    }
+    for (i, name) in header.iter().enumerate() {
+        if !name.is_empty() && header[..i].contains(name) {
+            let reason = format!("the column `{name}` stands twice in the header of the {what}");
+            return Err(CoreError::refused("bad_header", reason, "keep each column once").into());
+        }
+    }
+    Ok(Table { header, rows })
+}
+
+fn refusal_of(mut bad: Vec<BadRow>, what: &str) -> Option<Refusal> {
+    bad.sort_by_key(|row| row.line);
+    let first = bad.first()?;
+    let reason = format!("{} bad rows in the {what}; the first: line {}: {}", bad.len(), first.line, first.reason);
+    bad.truncate(LISTED);
+    Some(Refusal { error: CoreError::refused("bad_rows", reason, "correct the listed lines; nothing was taken from the file"), rows: bad })
+}
+
+/// Cells of one row by column name.
+pub(crate) struct Cells<'a> {
+    header: &'a [String],
+    cells: &'a [String],
+}
+
+impl<'a> Cells<'a> {
+    pub(crate) fn new(header: &'a [String], cells: &'a [String]) -> Self {
+        Self { header, cells }
+    }
+
+    pub(crate) fn text(&self, column: &str) -> &'a str {
+        self.header.iter().position(|name| name == column).and_then(|i| self.cells.get(i)).map_or("", String::as_str)
+    }
+
+    pub(crate) fn moment(&self, column: &str) -> Result<DateTime<Utc>, String> {
+        let text = self.text(column);
+        DateTime::parse_from_rfc3339(text).map(|at| at.to_utc()).map_err(|_| {
+            format!("{column} `{}` is not a moment with its offset, such as 2026-05-04T07:30:00-06:00 (RFC 3339)", clipped(text))
+        })
+    }
+
+    /// A number in `low..=high`; decimal point, or decimal comma where there is no point. None where the cell is empty.
+    pub(crate) fn number(&self, column: &str, low: f64, high: f64) -> Result<Option<f64>, String> {
+        let text = self.text(column);
+        if text.is_empty() {
+            return Ok(None);
+        }
+        let plain = if text.contains('.') { text.to_owned() } else { text.replacen(',', ".", 1) };
+        match plain.parse::<f64>() {
+            Ok(value) if value.is_finite() && (low..=high).contains(&value) => Ok(Some(value)),
+            Ok(value) if value.is_finite() => Err(format!("{column} {value} is outside {low} to {high}")),
+            _ => Err(format!("{column} `{}` is not a number", clipped(text))),
+        }
+    }
+
+    pub(crate) fn name(&self, column: &str) -> Result<String, String> {
+        let text = self.text(column);
+        if text.is_empty() {
+            return Err(format!("{column} is empty"));
+        }
+        if text.chars().count() > 200 {
+            return Err(format!("{column} `{}` is longer than 200 characters", clipped(text)));
+        }
+        Ok(text.to_owned())
+    }
+
+    fn word<T: Copy>(&self, column: &str, words: &[(T, &str)]) -> Result<Option<T>, String> {
+        let text = self.text(column);
+        if text.is_empty() {
+            return Ok(None);
+        }
+        let found = words.iter().find(|(_, word)| word.eq_ignore_ascii_case(text)).map(|(value, _)| *value);
+        found.map(Some).ok_or_else(|| {
+            let known: Vec<_> = words.iter().map(|(_, word)| *word).collect();
+            format!("{column} `{}` is none of {}", clipped(text), known.join(", "))
+        })
+    }
+}
+
+fn clipped(text: &str) -> String {
+    if text.chars().count() <= 40 { text.to_owned() } else { text.chars().take(40).chain(['\u{2026}']).collect() }
+}
+
+const COLUMNS: [&str; 19] = [
+    "at",
+    "pump",
+    "cup",
+    "event",
+    "pump_m3",
+    "pour_m3",
+    "age_m3",
+    "level",
+    "grade",
+    "liquid",
+    "liquid_low",
+    "settled_ml",
+    "concrete_bar",
+    "mix_factor",
+    "measure",
+    "value",
+    "reason",
+    "part",
+    "note",
+];
+
+const CUPS: [(Cup, &str); 2] = [(Cup::A, "A"), (Cup::B, "B")];
+const LIQUIDS: [(Liquid, &str); 4] = [(Liquid::Clear, "clear"), (Liquid::Grey, "grey"), (Liquid::Muddy, "muddy"), (Liquid::Oily, "oily")];
+const YES_NO: [(bool, &str); 6] = [(true, "yes"), (false, "no"), (true, "true"), (false, "false"), (true, "1"), (false, "0")];
+const REASONS: [(RemovalReason, &str); 5] = [
+    (RemovalReason::Worn, "worn"),
+    (RemovalReason::Planned, "planned"),
+    (RemovalReason::Damaged, "damaged"),
+    (RemovalReason::OtherCup, "other_cup"),
+    (RemovalReason::Failed, "failed"),
+];
+const PARTS: [(Part, &str); 7] = [
+    (Part::Cup, "cup"),
+    (Part::GuideBand, "guide_band"),
+    (Part::ORing, "o_ring"),
+    (Part::Plate, "plate"),
+    (Part::Bore, "bore"),
+    (Part::Coupler, "coupler"),
+    (Part::Bolts, "bolts"),
+];
+/// Largest running total, m3: a pump that ran 24 h a day for fifty years at 200 m3/h would reach 88 million.
+const MOST_M3: f64 = 1e8;
+
+/// Reads a history.
+///
+/// # Errors
+/// A [`Refusal`] with every bad row; nothing of a bad file is used. Codes: `not_utf8`, `half_written_row`, `empty_table`,
+/// `not_a_table`, `bad_header`, `missing_columns`, `bad_rows`, `too_big`.
+pub fn parse(bytes: &[u8]) -> Result<History, Refusal> {
+    let table = split_table(bytes, "history")?;
+    let missing: Vec<_> = ["at", "pump", "event"].into_iter().filter(|name| !table.header.iter().any(|h| h == name)).collect();
+    if !missing.is_empty() {
+        let reason = format!("the history has no column {}", missing.join(", "));
+        return Err(CoreError::refused("missing_columns", reason, "a history needs at least the columns at, pump, event").into());
+    }
+    let others: Vec<usize> = (0..table.header.len()).filter(|&i| !COLUMNS.contains(&table.header[i].as_str())).collect();
+    let (mut rows, mut bad) = (Vec::with_capacity(table.rows.len()), Vec::new());
+    for (line, cells) in &table.rows {
+        match row_of(&Cells::new(&table.header, cells), *line) {
+            Ok(mut row) => {
+                row.others = others.iter().map(|&i| cells[i].clone()).collect();
+                rows.push(row);
+            }
+            Err(reason) => bad.push(BadRow { line: *line, reason }),
+        }
+    }
+    rows.sort_by(Row::order);
+    bad.extend(falling_totals(&rows));
+    if let Some(refusal) = refusal_of(bad, "history") {
+        return Err(refusal);
+    }
+    let other_columns = others.iter().map(|&i| table.header[i].clone()).collect();
+    Ok(History { rows, other_columns })
+}
+
+fn row_of(cells: &Cells<'_>, line: u64) -> Result<Row, String> {
+    let digit = |column: &str, most: f64| -> Result<Option<u8>, String> {
+        match cells.number(column, 0.0, most)? {
+            Some(value) if value.fract() != 0.0 => Err(format!("{column} {value} is not a whole number")),
+            value => Ok(value.map(|value| value as u8)),
+        }
+    };
+    let row = Row {
+        at: cells.moment("at")?,
+        pump: cells.name("pump")?,
+        cup: cells.word("cup", &CUPS)?,
+        event: cells.word("event", &Event::ALL)?.ok_or("event is empty")?,
+        pump_m3: cells.number("pump_m3", 0.0, MOST_M3)?,
+        pour_m3: cells.number("pour_m3", 0.0, 1e6)?,
+        age_m3: cells.number("age_m3", 0.0, MOST_M3)?,
+        level: digit("level", 3.0)?,
+        grade: digit("grade", 4.0)?,
+        liquid: cells.word("liquid", &LIQUIDS)?,
+        liquid_low: cells.word("liquid_low", &YES_NO)?,
+        settled_ml: cells.number("settled_ml", 0.0, 1e6)?,
+        concrete_bar: cells.number("concrete_bar", 0.0, 300.0)?,
+        mix_factor: cells.number("mix_factor", 0.01, 100.0)?,
+        measure: cells.text("measure").to_owned(),
+        value: cells.number("value", -1e9, 1e9)?,
+        reason: cells.word("reason", &REASONS)?,
+        part: cells.word("part", &PARTS)?.unwrap_or(Part::Cup),
+        note: cells.text("note").to_owned(),
+        others: Vec::new(),
+        line,
+    };
+    match row.event {
+        Event::Poured if row.pour_m3.is_none() && row.pump_m3.is_none() => Err("poured without pour_m3 or pump_m3".to_owned()),
+        Event::Counter if row.pump_m3.is_none() => Err("counter without pump_m3".to_owned()),
+        Event::Graded if row.grade.is_none() => Err("graded without a grade".to_owned()),
+        Event::Measured if row.measure.is_empty() || row.value.is_none() => Err("measured without measure and value".to_owned()),
+        _ => Ok(row),
+    }
+}
+
+/// Rows whose running total lies below an earlier one of the same pump. A cubic metre is let pass: totals are rounded.
+fn falling_totals(rows: &[Row]) -> Vec<BadRow> {
+    let mut highest = std::collections::BTreeMap::<&str, f64>::new();
+    let mut bad = Vec::new();
+    for row in rows {
+        let Some(total) = row.pump_m3 else { continue };
+        let before = highest.entry(&row.pump).or_insert(total);
+        if total < *before - 1.0 {
+            bad.push(BadRow { line: row.line, reason: format!("pump_m3 {total} is below {before}, which was read before it") });
+        }
+        *before = before.max(total);
+    }
+    bad
+}
+
+#[cfg(test)]
+#[path = "parse_tests.rs"]
+mod tests;

@@ -1,0 +1,241 @@
+//! How long parts of one kind last, as a document: `gritbook.life/1`.
+
+use serde::{Deserialize, Serialize};
+
+use super::counted::kaplan_meier;
+use super::fit::{Interval, LEAST_FAILURES, LifeCounts, fit};
+use super::fleet::{Cell, Fleet, GridLife};
+use super::numeric::weighted_quantile;
+use super::sample::{Ending, LifeSample};
+use super::weibull::Weibull;
+use crate::error::CoreError;
+use crate::history::History;
+use crate::model::Part;
+
+/// The schema name of a life document.
+pub const LIFE_SCHEMA: &str = "gritbook.life/1";
+
+/// Two-sided confidence of every interval in the document.
+const CONFIDENCE: f64 = 0.95;
+
+/// An estimate with its 95 % interval.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Estimate {
+    /// Best value.
+    pub value: f64,
+    /// Lower end; null where the data give none.
+    pub low: Option<f64>,
+    /// Upper end; null where the data give none.
+    pub high: Option<f64>,
+}
+
+/// Estimates of one Weibull law.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Estimates {
+    /// No unit.
+    pub shape: Estimate,
+    /// The age that 36.8 % reach, m3.
+    pub scale_m3: Estimate,
+    /// The age by which a tenth has failed, m3.
+    pub b10_m3: Estimate,
+}
+
+/// One step of the counted curve.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct CountedStep {
+    /// Age at which something failed, m3.
+    pub age_m3: f64,
+    /// Lives under watch just before it.
+    pub at_risk: u32,
+    /// How many failed at it.
+    pub failed: u32,
+    /// Kaplan-Meier estimate of the chance to last beyond it.
+    pub reliability: f64,
+    /// Greenwood's standard error.
+    pub reliability_se: f64,
+    /// Nelson-Aalen estimate of the hazard sum.
+    pub hazard_sum: f64,
+}
+
+/// The document.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct LifeSummary {
+    /// Always [`LIFE_SCHEMA`].
+    pub schema: String,
+    /// Which part.
+    pub part: Part,
+    /// What the estimates stand on.
+    pub lives: LifeCounts,
+    /// Of the right censored: lives of unknown age, known only to have lasted longer than they were watched.
+    pub age_unknown: usize,
+    /// `maximum_likelihood`, or `posterior` where the stated prior is in use.
+    pub method: String,
+    /// True where there are too few failures for a fit and the stated prior speaks with them.
+    pub prior_used: bool,
+    /// Shape with its interval: likelihood ratio, or posterior.
+    pub shape: Estimate,
+    /// Scale with its interval, m3.
+    pub scale_m3: Estimate,
+    /// B10 with its interval, m3.
+    pub b10_m3: Estimate,
+    /// Median life, m3.
+    pub median_m3: f64,
+    /// Mean life, m3.
+    pub mean_m3: f64,
+    /// Confidence of the intervals.
+    pub confidence: f64,
+    /// Log-likelihood at its maximum; null where the prior is in use.
+    pub log_likelihood: Option<f64>,
+    /// Wald intervals on the log scale of shape and scale, for those who compare; null where the prior is in use.
+    pub wald: Option<[Interval; 2]>,
+    /// The same estimates with the stated prior, whatever the method above.
+    pub with_prior: Estimates,
+    /// The counted curve.
+    pub kaplan_meier: Vec<CountedStep>,
+}
+
+impl LifeSummary {
+    /// The law of the estimates.
+    pub fn weibull(&self) -> Weibull {
+        Weibull { shape: self.shape.value, scale: self.scale_m3.value }
+    }
+}
+
+/// Sums up the lives of one kind of part in a history.
+///
+/// # Errors
+/// `no_lives` where the history holds none.
+pub fn summary(history: &History, part: Part) -> Result<LifeSummary, CoreError> {
+    let mut samples = Vec::new();
+    let mut age_unknown = 0;
+    for timeline in history.timelines() {
+        for life in timeline.lives(part) {
+            if let Some(sample) = life.sample_m3() {
+                age_unknown += usize::from(life.age_then_m3.is_none());
+                samples.push(sample);
+            }
+        }
+    }
+    if samples.is_empty() {
+        return Err(CoreError::refused(
+            "no_lives",
+            "the history holds no life of this part",
+            "record when parts are fitted and what is pumped; a life begins with `fitted` or `in_use`",
+        ));
+    }
+    let counts = LifeCounts::of(&samples);
+    let with_prior = posterior(&samples);
+    let fitted = if counts.all_failures() >= LEAST_FAILURES { fit(&samples).ok() } else { None };
+    let estimate =
+        |value: f64, interval: Option<Interval>| Estimate { value, low: interval.map(|i| i.low), high: interval.map(|i| i.high) };
+    let estimates = match &fitted {
+        Some(fit) => Estimates {
+            shape: estimate(fit.weibull.shape, fit.shape_interval(CONFIDENCE)),
+            scale_m3: estimate(fit.weibull.scale, fit.scale_interval(CONFIDENCE)),
+            b10_m3: estimate(fit.weibull.quantile(0.1), fit.quantile_interval(0.1, CONFIDENCE)),
+        },
+        None => with_prior.clone(),
+    };
+    let law = Weibull { shape: estimates.shape.value, scale: estimates.scale_m3.value };
+    let steps = kaplan_meier(&samples).into_iter().map(|row| CountedStep {
+        age_m3: row.age,
+        at_risk: row.at_risk,
+        failed: row.failed,
+        reliability: row.lasting,
+        reliability_se: row.lasting_se,
+        hazard_sum: row.hazard_sum,
+    });
+    Ok(LifeSummary {
+        schema: LIFE_SCHEMA.to_owned(),
+        part,
+        lives: counts,
+        age_unknown,
+        method: if fitted.is_some() { "maximum_likelihood" } else { "posterior" }.to_owned(),
+        prior_used: fitted.is_none(),
+        shape: estimates.shape,
+        scale_m3: estimates.scale_m3,
+        b10_m3: estimates.b10_m3,
+        median_m3: law.quantile(0.5),
+        mean_m3: law.mean(),
+        confidence: CONFIDENCE,
+        log_likelihood: fitted.as_ref().map(|fit| fit.log_likelihood),
+        wald: fitted.as_ref().and_then(|fit| fit.wald(CONFIDENCE)).map(|(shape, scale)| [shape, scale]),
+        with_prior,
+        kaplan_meier: steps.collect(),
+    })
+}
+
+/// Posterior medians and 95 % intervals with all lives taken as one pump's, as the fit takes them.
+fn posterior(samples: &[LifeSample]) -> Estimates {
+    let lives: Vec<GridLife> = samples
+        .iter()
+        .map(|sample| {
+            let from = sample.watched_from;
+            let (low, high, failed) = match sample.ending {
+                Ending::Failed(age) => (age - from, age - from, true),
+                Ending::SoundAt(age) => (age - from, age - from, false),
+                Ending::FailedBetween(low, high) => (low - from, high - from, true),
+            };
+            GridLife { watched_from: Some(from), low, high, failed }
+        })
+        .collect();
+    let mut fleet = Fleet::new();
+    fleet.set_pump("all", 1, &lives, &[]);
+    let cells = fleet.posterior("all");
+    let quantiles = |f: &dyn Fn(&Weibull) -> f64| {
+        let mut values: Vec<(f64, f64)> = cells.iter().map(|Cell { life, weight }| (f(life), *weight)).collect();
+        let at = |values: &mut [(f64, f64)], q| weighted_quantile(values, q);
+        let tail = (1.0 - CONFIDENCE) / 2.0;
+        Estimate { value: at(&mut values, 0.5), low: Some(at(&mut values, tail)), high: Some(at(&mut values, 1.0 - tail)) }
+    };
+    Estimates { shape: quantiles(&|law| law.shape), scale_m3: quantiles(&|law| law.scale), b10_m3: quantiles(&|law| law.quantile(0.1)) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::history::parse;
+    use crate::life::fit::published::SETS;
+
+    /// A history whose cup A lives are the set's: each on a pump of its own.
+    fn history_of(failed: &[f64], sound: &[f64]) -> History {
+        let mut text = "at,pump,cup,event,pump_m3\n".to_owned();
+        let ended = failed.iter().map(|age| (age, "failed")).chain(sound.iter().map(|age| (age, "removed")));
+        for (i, (age, event)) in ended.enumerate() {
+            text.push_str(&format!("2026-01-01T00:00:00Z,P{i},A,fitted,1000\n2026-02-01T00:00:00Z,P{i},A,{event},{}\n", 1000.0 + age));
+        }
+        parse(text.as_bytes()).unwrap()
+    }
+
+    #[test]
+    fn published_set_written_as_a_history_gives_its_fit() {
+        let set = &SETS[3];
+        let summary = summary(&history_of(set.failed, set.sound), Part::Cup).unwrap();
+        assert!(!summary.prior_used);
+        assert!((summary.shape.value / set.shape - 1.0).abs() < 1e-6);
+        assert!((summary.scale_m3.value / set.scale - 1.0).abs() < 1e-6);
+        assert!((summary.b10_m3.low.unwrap() / set.b10_ratio[0] - 1.0).abs() < 1e-4);
+        assert_eq!((summary.lives.failures, summary.lives.right_censored), (5, 2));
+        assert_eq!(summary.kaplan_meier.len(), 5);
+    }
+
+    #[test]
+    fn two_failures_are_not_fitted_the_prior_speaks() {
+        let summary = summary(&history_of(&[3000.0, 3100.0], &[]), Part::Cup).unwrap();
+        assert!(summary.prior_used);
+        assert_eq!(summary.method, "posterior");
+        // Two close lives would give a shape of about 70 by maximum likelihood.
+        assert!(summary.shape.value < 8.0, "{:?}", summary.shape);
+        assert!(summary.scale_m3.low.unwrap() < 3000.0 && summary.scale_m3.high.unwrap() > 3100.0);
+    }
+
+    #[test]
+    fn history_without_lives_is_refused() {
+        let history = parse(b"at,pump,event,pump_m3\n2026-01-01T00:00:00Z,P,counter,5\n").unwrap();
+        assert_eq!(summary(&history, Part::Cup).unwrap_err().code(), "no_lives");
+    }
+}
