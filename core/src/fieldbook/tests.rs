@@ -293,7 +293,13 @@ fn full_storage_is_told_as_such_and_changes_nothing() {
     // SQLite answers as on a full disk when the file may not grow.
     let pages: i64 =
         book.store().unwrap().read(|connection| Ok(connection.query_row("PRAGMA page_count", [], |row| row.get(0)).unwrap())).unwrap();
-    book.store().unwrap().read(|connection| Ok(connection.pragma_update(None, "max_page_count", pages).unwrap())).unwrap();
+    book.store()
+        .unwrap()
+        .read(|connection| {
+            connection.pragma_update(None, "max_page_count", pages).unwrap();
+            Ok(())
+        })
+        .unwrap();
     let note = "x".repeat(3_900);
     let mut saved = 0;
     let error = loop {

@@ -7,7 +7,7 @@ use serde_json::Value;
 use super::fixture;
 
 fn gritbook(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_gritbook")).args(arguments).output().expect("the command starts")
+    Command::new(env!("CARGO_BIN_EXE_gritbook-under-test")).args(arguments).output().expect("the command starts")
 }
 
 fn document(output: &Output) -> Value {
