@@ -142,9 +142,7 @@ fn without_shade(mask: Mask, marked: &[u8], departure: &Departure, least_px: usi
     // A pale grain shows a dark crescent on its shaded side only; a coloured or dark one shows its whole body.
     let crescent = certain * 2 < area && parts.iter().all(|part| (part.area() as f64) < 0.82 * part.convex_area());
     if shaded == 0 || certain * 5 < area || crescent {
-        // A drop of water has a hard rim but nothing inside it; a stone of that size shows its grain. Our assumption.
-        let wide = area > 30 * least_px;
-        let film = is_soft(&mask, departure) || ((shaded * 4 > area * 3 || wide) && is_even(&mask, departure));
+        let film = is_soft(&mask, departure) || (shaded * 4 > area * 3 && is_even(&mask, departure));
         if film {
             return Vec::new();
         }

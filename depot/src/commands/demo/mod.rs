@@ -49,7 +49,7 @@ const SCENES: [Scene; 3] = [
     Scene {
         pump: "Heron",
         pump_m3: 18_240.0,
-        photo: include_bytes!("../../../../fixtures/photos/demo_paste.jpg"),
+        photo: include_bytes!("../../../../fixtures/photos/demo_some_sand.jpg"),
         grades: [1, 1],
         liquid: Liquid::Grey,
     },

@@ -323,7 +323,7 @@ mod tests {
 
     #[test]
     fn metadata_that_breaks_the_rules_is_refused() {
-        for text in ["sha256 !!", "a YQ==,a YQ==", "sha256 YQ==", "upload-id Li4vLi4=", "upload-id /w=="] {
+        for text in ["sha256 !!", "a YQ==,a YQ==", "sha256 YQ==", "upload_id Li4vLi4=", "upload_id /w=="] {
             assert_eq!(metadata(text).unwrap_err().code(), "bad_metadata", "{text}");
         }
     }
