@@ -3,7 +3,9 @@
 use std::path::PathBuf;
 
 use gritbook_core::CoreError;
+use gritbook_core::debris::read::read_photo;
 use gritbook_core::debris::reading::{LevelCode, Reading};
+use gritbook_core::debris::settings::{HandScale, ReadSettings};
 use gritbook_core::fieldbook::{BoxCheckDraft, GradeDraft, PhotoInput};
 use gritbook_core::model::entry::Liquid;
 use gritbook_core::model::{Cup, Grade, GradeSource, Part, PumpSpec};
@@ -29,6 +31,9 @@ pub(super) struct Check {
     /// A photo of what was drained, on the debris card; several may be given. The first that can be read gives the level.
     #[arg(long, value_name = "FILE")]
     photo: Vec<PathBuf>,
+    /// Photo pixels per millimetre, for a photo without the card: its whole frame is read.
+    #[arg(long, value_name = "N")]
+    px_per_mm: Option<f64>,
     /// Keep photos that cannot be read.
     #[arg(long)]
     keep_photo: bool,
@@ -67,6 +72,8 @@ impl Check {
         let liquid: Option<Liquid> =
             self.liquid.as_deref().map(|text| super::word("a liquid", "clear, grey, muddy, oily", text)).transpose()?;
         let grades = self.grade.iter().map(|text| cup_grade(text)).collect::<Result<Vec<_>, _>>()?;
+        let settings =
+            ReadSettings { hand: self.px_per_mm.map(|px_per_mm| HandScale { px_per_mm, window_px: None }), ..ReadSettings::default() };
         let mut photos = Vec::new();
         let mut reading: Option<Reading> = None;
         let mut unread: Vec<Failure> = Vec::new();
@@ -75,7 +82,7 @@ impl Check {
                 CoreError::refused("no_such_file", format!("`{}` cannot be read", path.display()), "check the photo's name").because(cause)
             })?;
             if reading.is_none() {
-                match read(&bytes) {
+                match read(&bytes, &settings) {
                     Ok(found) => reading = Some(found),
                     Err(failure) => unread.push(failure),
                 }
@@ -138,13 +145,13 @@ impl Check {
     }
 }
 
-/// Reads a photo of the debris card.
-fn read(bytes: &[u8]) -> Result<Reading, Failure> {
-    let _ = bytes;
-    Err(CoreError::refused(
-        "not_read",
-        "this program does not read photos yet",
-        "give the level by eye with --level, or keep the photo with --keep-photo",
-    )
-    .into())
+/// Reads a photo; what its gates measured stands beside the refusal.
+fn read(bytes: &[u8], settings: &ReadSettings) -> Result<Reading, Failure> {
+    read_photo(bytes, settings).map_err(|refusal| {
+        let mut failure = Failure::from(refusal.error);
+        if let Some(quality) = refusal.quality.and_then(|quality| serde_json::to_value(quality).ok()) {
+            failure.beside.insert("quality".to_owned(), quality);
+        }
+        failure
+    })
 }
