@@ -5,7 +5,7 @@
 //! explains them. The slices do not depend on the asked pour, so a bigger pour can never look safer.
 
 use crate::life::Weibull;
-use crate::life::condition::{ConditionModel, SignModel, TRUST};
+use crate::life::condition::{ConditionModel, SignModel, TRUST, trusted};
 use crate::life::fleet::age_of_unknown;
 use crate::life::numeric::weighted_quantile;
 
@@ -245,7 +245,7 @@ fn prospect(
     let mut sum = 0.0;
     for (k, row) in joint.chunks_exact_mut(SLICES).enumerate() {
         for (l, chance) in row.iter_mut().enumerate() {
-            let signs = if signs.is_empty() { 1.0 } else { chance.powf(TRUST) };
+            let signs = if signs.is_empty() { 1.0 } else { trusted(*chance) };
             *chance = weights[0][k] * weights[1][l] * signs;
             sum += *chance;
         }

@@ -34,7 +34,7 @@ enum Measure {
 const MEASURES: [Measure; 2] = [Measure::Volume, Measure::Duty];
 
 /// Signs of ended lives of one pump.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 struct Signs {
     failures: usize,
     levels: Vec<KnownSign>,
@@ -85,46 +85,34 @@ impl Judge {
 
     /// Brings what is known of the changed pumps up to date.
     fn catch_up(&mut self) {
+        let changed = std::mem::take(&mut self.changed);
+        let told_before = self.tells_duty;
+        self.tells_duty |= changed.iter().filter_map(|pump| self.timelines.get(pump)).any(Timeline::tells_duty);
         let mut learned_more = false;
-        for pump in std::mem::take(&mut self.changed) {
-            let Some(timeline) = self.timelines.get(&pump) else { continue };
-            self.tells_duty |= timeline.tells_duty();
+        for (pump, timeline) in &self.timelines {
+            // With the first told pressure all pumps enter the duty fleet.
+            let first_duty = self.tells_duty && !told_before;
+            if !(first_duty || changed.contains(pump)) {
+                continue;
+            }
             let lives = timeline.lives(Part::Cup);
-            let rate = timeline.duty_rate(None, None);
             for (fleet, measure) in self.fleets.iter_mut().zip(MEASURES) {
                 if measure == Measure::Duty && !self.tells_duty {
                     continue;
                 }
-                let grid: Vec<GridLife> = lives.iter().map(|life| grid_life(life, measure, rate)).collect();
                 let at_failures: Vec<f64> = lives
                     .iter()
                     .filter(|life| life.end == LifeEnd::Failed && life.through_m3.is_exact())
                     .map(|life| if measure == Measure::Duty { life.duty_rate } else { 1.0 })
                     .collect();
-                fleet.set_pump(&pump, timeline.rows(), &grid, &at_failures);
-            }
-            self.evidence = None;
-            let failures = lives.iter().filter(|life| life.end == LifeEnd::Failed).count();
-            if self.signs.get(&pump).is_none_or(|signs| signs.failures != failures) {
-                self.signs.insert(pump.clone(), signs_of(timeline, &lives, failures));
-                learned_more |= failures > 0;
-            }
-        }
-        if self.tells_duty {
-            // Pumps that came before the first told pressure are missing from the duty fleet.
-            for (pump, timeline) in &self.timelines {
-                if !self.fleets[1].is_current(pump, timeline.rows()) {
-                    let rate = timeline.duty_rate(None, None);
-                    let lives = timeline.lives(Part::Cup);
-                    let grid: Vec<GridLife> = lives.iter().map(|life| grid_life(life, Measure::Duty, rate)).collect();
-                    let rates: Vec<f64> = lives
-                        .iter()
-                        .filter(|life| life.end == LifeEnd::Failed && life.through_m3.is_exact())
-                        .map(|life| life.duty_rate)
-                        .collect();
-                    self.fleets[1].set_pump(pump, timeline.rows(), &grid, &rates);
+                if fleet.set_pump(pump, &grid_lives(timeline, &lives, measure), &at_failures) {
                     self.evidence = None;
                 }
+            }
+            let signs = signs_of(timeline, &lives);
+            if self.signs.get(pump) != Some(&signs) {
+                learned_more |= signs.failures > 0;
+                self.signs.insert(pump.clone(), signs);
             }
         }
         if learned_more {
@@ -169,6 +157,7 @@ impl Judge {
 
         let cups: [Option<FittedPart>; 2] = CUPS.map(|cup| timeline.cup(cup));
         let mut forecast = Forecast::new(ask.next_pour_m3, [cups[0].is_some(), cups[1].is_some()]);
+        let lives = timeline.lives(Part::Cup);
         let in_duty = (LAWS as f64 * duty_weight).round() as usize;
         for (measure, fleet, laws) in [(Measure::Volume, &self.fleets[0], LAWS - in_duty), (Measure::Duty, &self.fleets[1], in_duty)] {
             if laws == 0 {
@@ -186,7 +175,7 @@ impl Judge {
                 Measure::Volume => [1.0, 1.0],
                 Measure::Duty => [timeline.duty_rate(ask.concrete_bar, ask.mix_factor), timeline.duty_rate(None, None)],
             };
-            let laws = equal_slices(&fleet.posterior(&ask.pump), laws);
+            let laws = equal_slices(&fleet.posterior(&ask.pump, &grid_lives(timeline, &lives, measure)), laws);
             let inputs = cups.clone().map(|cup| cup.map(|cup| cup_input(timeline, &cup, measure, here, &use_at, rates[1])));
             let signs = shared_signs(timeline, &cups, measure, &use_at);
             forecast.add(&laws, &inputs, &signs, &self.model, rates);
@@ -255,6 +244,11 @@ impl Judge {
     }
 }
 
+fn grid_lives(timeline: &Timeline, lives: &[Life], measure: Measure) -> Vec<GridLife> {
+    let mean_rate = timeline.duty_rate(None, None);
+    lives.iter().map(|life| grid_life(life, measure, mean_rate)).collect()
+}
+
 fn grid_life(life: &Life, measure: Measure, mean_rate: f64) -> GridLife {
     let (through, rate) = match measure {
         Measure::Volume => (life.through_m3, 1.0),
@@ -267,11 +261,12 @@ fn grid_life(life: &Life, measure: Measure, mean_rate: f64) -> GridLife {
         true => (through.low, through.high.max(through.low + 0.5 * rate)),
         false => (through.low, through.low),
     };
-    GridLife { watched_from: life.age_then_m3.map(|age| age * rate), low, high, failed }
+    GridLife { watched_from: life.age_then_m3.map(|age| age * rate), low, high, failed, running: life.end == LifeEnd::Running }
 }
 
 /// Levels and grades of lives that ended in failure at a known age, each with its share of that life.
-fn signs_of(timeline: &Timeline, lives: &[Life], failures: usize) -> Signs {
+fn signs_of(timeline: &Timeline, lives: &[Life]) -> Signs {
+    let failures = lives.iter().filter(|life| life.end == LifeEnd::Failed).count();
     let mut signs = Signs { failures, ..Signs::default() };
     for life in lives.iter().filter(|life| life.end == LifeEnd::Failed && life.through_m3.is_exact()) {
         let Some(then) = life.age_then_m3 else { continue };

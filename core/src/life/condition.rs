@@ -33,8 +33,15 @@ pub struct ConditionModel {
     pub low: SignModel,
 }
 
-/// Signs of one life are not independent of each other (same cup, same eye): each counts for this share. Assumption.
-pub const TRUST: f64 = 0.7;
+/// Signs of one life are not independent of each other (same cup, same eye): each counts for this share of its
+/// log-likelihood. Assumption. See [`trusted`].
+pub const TRUST: f64 = 0.75;
+
+/// A chance to the power of [`TRUST`]: two square roots, a tenth of the time of a general power.
+pub fn trusted(chance: f64) -> f64 {
+    let root = chance.sqrt();
+    root * root.sqrt()
+}
 
 /// A sign seen at a known share of life.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -153,6 +160,13 @@ mod tests {
             assert!((pair - 1.0).abs() < 1e-9);
         }
         assert!((model.grade.at_most(1, 0.45) - 0.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn trusted_is_the_power_of_trust() {
+        for chance in [0.0, 1e-9, 0.3, 1.0_f64] {
+            assert!((trusted(chance) - chance.powf(TRUST)).abs() < 1e-12);
+        }
     }
 
     #[test]

@@ -54,6 +54,18 @@ pub struct GridLife {
     pub high: f64,
     /// It failed at the end of it.
     pub failed: bool,
+    /// It is still in.
+    pub running: bool,
+}
+
+impl GridLife {
+    fn failed_between(&self) -> bool {
+        self.failed && self.high > self.low
+    }
+
+    fn is_exact_failure(&self) -> bool {
+        self.failed && self.high <= self.low && self.low > 0.0
+    }
 }
 
 /// Tables that depend on the grid alone.
@@ -109,6 +121,42 @@ impl Grid {
         Self { shape, ln_scale, power, ln_prior, ln_upper, ln_mean, kernels }
     }
 
+    /// Log-likelihood of lives on one pump, on every cell.
+    fn ln_likelihood(&self, lives: &[GridLife]) -> Vec<f64> {
+        let mut out = Vec::with_capacity(CELLS);
+        let known: Vec<_> = lives.iter().filter_map(|life| life.watched_from.map(|from| (from, life))).collect();
+        let exact: Vec<f64> = known.iter().filter(|(_, life)| life.is_exact_failure()).map(|(from, life)| (from + life.low).ln()).collect();
+        let (failures, ln_sum) = (exact.len() as f64, exact.iter().fold(0.0, |sum, ln| sum + ln));
+        // Lives that need more than the sums above: failures between two ages, and parts of unknown age.
+        let others: Vec<_> = lives.iter().filter(|life| life.watched_from.is_none() || life.failed_between()).collect();
+        for (i, shape) in self.shape.iter().enumerate() {
+            let mut power_sum = 0.0;
+            for (from, life) in &known {
+                let end = if life.failed_between() { 0.0 } else { from + life.low };
+                power_sum += end.powf(*shape) - from.powf(*shape);
+            }
+            let ends: Vec<[f64; 2]> = others
+                .iter()
+                .map(|life| [life.low, life.high].map(|through| (life.watched_from.unwrap_or(0.0) + through).max(0.0).powf(*shape)))
+                .collect();
+            for (j, ln_scale) in self.ln_scale.iter().enumerate() {
+                let power = self.power[i * SCALES + j];
+                let mut ln = failures * (shape.ln() - shape * ln_scale) + (shape - 1.0) * ln_sum - power_sum * power;
+                for (life, end) in others.iter().zip(&ends) {
+                    let [low, high] = end.map(|end| end * power);
+                    ln += match life.watched_from {
+                        // The sum above took back R(from) already.
+                        Some(_) => -low + (-(low - high).exp_m1()).max(1e-300).ln(),
+                        None if life.failed => -low - ln_scale - self.ln_mean[i],
+                        None => self.ln_residual(i, low),
+                    };
+                }
+                out.push(ln);
+            }
+        }
+        out
+    }
+
     /// ln Q(1/shape, H): the chance that what is left of a life met in its middle lasts to a hazard sum of H.
     fn ln_residual(&self, row: usize, sum: f64) -> f64 {
         if sum <= 0.0 {
@@ -149,10 +197,9 @@ fn far_upper(a: f64, sum: f64) -> f64 {
     (a - 1.0) * sum.ln() - sum - ln_gamma(a)
 }
 
-/// What one pump's lives say: its log-likelihood on the grid, plain and with the pump's own factor integrated out.
+/// What one pump's lives say: its log-likelihood on the grid with the pump's own factor integrated out.
 struct PumpTerm {
-    stamp: usize,
-    plain: Vec<f64>,
+    lives: Vec<GridLife>,
     blurred: [Vec<f64>; PUMP_SPREADS.len()],
     /// Sum of ln (use per m3) at the failures: turns densities over use into densities over m3.
     ln_jacobian: f64,
@@ -176,48 +223,24 @@ impl Fleet {
         Self { grid: Grid::new(), pumps: std::collections::BTreeMap::new() }
     }
 
-    /// Whether what is known of `pump` carries this stamp already.
-    pub fn is_current(&self, pump: &str, stamp: usize) -> bool {
-        self.pumps.get(pump).is_some_and(|term| term.stamp == stamp)
-    }
-
-    /// Sets what is known of `pump`: all its lives, ended and running. `use_per_m3` at each failure, for [`Fleet::ln_evidence`].
-    pub fn set_pump(&mut self, pump: &str, stamp: usize, lives: &[GridLife], use_per_m3_at_failures: &[f64]) {
-        let grid = &self.grid;
-        let mut plain = vec![0.0; CELLS];
-        let known: Vec<_> = lives.iter().filter_map(|life| life.watched_from.map(|from| (from, life))).collect();
-        let exact: Vec<f64> = known
+    /// Sets what is known of `pump`: all its lives, ended and running. `use_per_m3` at each failure, for
+    /// [`Fleet::ln_evidence`]. Returns whether that is anything new.
+    ///
+    /// For the fleet a running life counts with the last tenth of a power of e that it has passed: still true, hardly less,
+    /// and new only now and then. The pump's own posterior takes its lives as they are.
+    pub fn set_pump(&mut self, pump: &str, lives: &[GridLife], use_per_m3_at_failures: &[f64]) -> bool {
+        let lives: Vec<GridLife> = lives
             .iter()
-            .filter(|(_, life)| life.failed && life.high <= life.low && life.low > 0.0)
-            .map(|(from, life)| (from + life.low).ln())
+            .map(|life| {
+                let passed = if life.low > 0.0 { ((life.low.ln() * 10.0).floor() / 10.0).exp().min(life.low) } else { 0.0 };
+                if life.running { GridLife { low: passed, high: passed, ..*life } } else { *life }
+            })
             .collect();
-        let (failures, ln_sum) = (exact.len() as f64, exact.iter().fold(0.0, |sum, ln| sum + ln));
-        for (i, shape) in grid.shape.iter().enumerate() {
-            let mut power_sum = 0.0;
-            for (from, life) in &known {
-                let between = life.failed && life.high > life.low;
-                let end = if between { 0.0 } else { from + life.low };
-                power_sum += end.powf(*shape) - from.powf(*shape);
-            }
-            for (j, ln_scale) in grid.ln_scale.iter().enumerate() {
-                let cell = i * SCALES + j;
-                let mut ln = failures * (shape.ln() - shape * ln_scale) + (shape - 1.0) * ln_sum - power_sum * grid.power[cell];
-                for life in lives {
-                    let sum = |age: f64| age.max(0.0).powf(*shape) * grid.power[cell];
-                    match life.watched_from {
-                        // The sum above took back R(from) already.
-                        Some(from) if life.failed && life.high > life.low => {
-                            let (low, high) = (sum(from + life.low), sum(from + life.high));
-                            ln += -low + (-(low - high).exp_m1()).max(1e-300).ln();
-                        }
-                        None if life.failed => ln += -sum(life.low) - ln_scale - grid.ln_mean[i],
-                        None => ln += grid.ln_residual(i, sum(life.low)),
-                        Some(_) => {}
-                    }
-                }
-                plain[cell] = ln;
-            }
+        if self.pumps.get(pump).is_some_and(|term| term.lives == lives) {
+            return false;
         }
+        let grid = &self.grid;
+        let plain = grid.ln_likelihood(&lives);
         let mut scratch = vec![0.0; CELLS];
         let mut tops = [0.0; SHAPES];
         for (top, (row, out)) in tops.iter_mut().zip(plain.chunks_exact(SCALES).zip(scratch.chunks_exact_mut(SCALES))) {
@@ -237,7 +260,8 @@ impl Fleet {
             out
         });
         let ln_jacobian = use_per_m3_at_failures.iter().map(|rate| rate.ln()).sum();
-        self.pumps.insert(pump.to_owned(), PumpTerm { stamp, plain, blurred, ln_jacobian });
+        self.pumps.insert(pump.to_owned(), PumpTerm { lives, blurred, ln_jacobian });
+        true
     }
 
     /// Prior times the likelihood of all pumps but `without`, for spread `k`; natural logarithms.
@@ -261,19 +285,21 @@ impl Fleet {
         top + all.iter().map(|ln| (ln - top).exp()).sum::<f64>().ln() + jacobian
     }
 
-    /// The posterior of `pump`'s own life law, given everything set so far; a pump that is not set gets the fleet's.
-    pub fn posterior(&self, pump: &str) -> Vec<Cell> {
+    /// The posterior of `pump`'s own life law, given the other pumps as set so far and its own lives as they are.
+    pub fn posterior(&self, pump: &str, lives: &[GridLife]) -> Vec<Cell> {
         let terms: [Vec<f64>; PUMP_SPREADS.len()] = std::array::from_fn(|k| self.fleet_terms(k, Some(pump)));
         let top = terms.iter().flatten().copied().fold(f64::NEG_INFINITY, f64::max);
         let mut own = vec![0.0; CELLS];
         let mut blurred = vec![0.0; CELLS];
         for (k, mut term) in terms.into_iter().enumerate() {
-            term.iter_mut().for_each(|value| *value = (*value - top).exp());
+            // What is e^-60 of the best is nothing.
+            term.iter_mut().for_each(|value| *value = if *value > top - 60.0 { (*value - top).exp() } else { 0.0 });
             self.grid.blur(&self.grid.kernels[k], &term, &mut blurred);
             own.iter_mut().zip(&blurred).for_each(|(sum, value)| *sum += value);
         }
-        if let Some(term) = self.pumps.get(pump) {
-            let ln: Vec<f64> = own.iter().zip(&term.plain).map(|(fleet, plain)| fleet.max(1e-300).ln() + plain).collect();
+        if !lives.is_empty() {
+            let plain = self.grid.ln_likelihood(lives);
+            let ln: Vec<f64> = own.iter().zip(&plain).map(|(fleet, plain)| fleet.max(1e-300).ln() + plain).collect();
             let top = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             own.iter_mut().zip(&ln).for_each(|(value, ln)| *value = (ln - top).exp());
         }
@@ -333,7 +359,7 @@ mod tests {
     use super::*;
 
     fn known(age: f64, failed: bool) -> GridLife {
-        GridLife { watched_from: Some(0.0), low: age, high: age, failed }
+        GridLife { watched_from: Some(0.0), low: age, high: age, failed, running: false }
     }
 
     fn mean_ln(cells: &[Cell], f: impl Fn(&Weibull) -> f64) -> f64 {
@@ -342,7 +368,7 @@ mod tests {
 
     #[test]
     fn without_lives_the_prior_speaks_and_holds_700_and_20000() {
-        let cells = Fleet::new().posterior("P");
+        let cells = Fleet::new().posterior("P", &[]);
         let below = |age: f64| cells.iter().map(|cell| cell.weight * (1.0 - cell.life.reliability(age))).sum::<f64>();
         assert!(below(700.0) > 0.05, "{}", below(700.0));
         assert!(below(20_000.0) < 0.95, "{}", below(20_000.0));
@@ -356,9 +382,9 @@ mod tests {
         let mut fleet = Fleet::new();
         for pump in 0..6 {
             let lives: Vec<_> = (0..20).map(|i| known(truth.quantile((f64::from(i) + 0.5) / 20.0), true)).collect();
-            fleet.set_pump(&format!("P{pump}"), 1, &lives, &[]);
+            fleet.set_pump(&format!("P{pump}"), &lives, &[]);
         }
-        let cells = fleet.posterior("P0");
+        let cells = fleet.posterior("another", &[]);
         assert!((mean_ln(&cells, |life| life.scale.ln()) - truth.scale.ln()).abs() < 0.04);
         assert!((mean_ln(&cells, |life| life.shape.ln()) - truth.shape.ln()).abs() < 0.12);
     }
@@ -368,29 +394,32 @@ mod tests {
         let mut fleet = Fleet::new();
         for pump in 0..8 {
             let lives: Vec<_> = (0..12).map(|i| known(2000.0 + 100.0 * f64::from(i), true)).collect();
-            fleet.set_pump(&format!("P{pump}"), 1, &lives, &[]);
+            fleet.set_pump(&format!("P{pump}"), &lives, &[]);
         }
-        let alone = {
-            let mut fleet = Fleet::new();
-            fleet.set_pump("new", 1, &[known(900.0, true)], &[]);
-            mean_ln(&fleet.posterior("new"), |life| life.scale.ln())
-        };
-        fleet.set_pump("new", 1, &[known(900.0, true)], &[]);
-        let leaning = mean_ln(&fleet.posterior("new"), |life| life.scale.ln());
-        let others = mean_ln(&fleet.posterior("P0"), |life| life.scale.ln());
+        let ln_scale = |cells: Vec<Cell>| mean_ln(&cells, |life| life.scale.ln());
+        let alone = ln_scale(Fleet::new().posterior("new", &[known(900.0, true)]));
+        let leaning = ln_scale(fleet.posterior("new", &[known(900.0, true)]));
+        let others = ln_scale(fleet.posterior("new", &[]));
         assert!(alone < leaning + 1.0 && leaning < others, "{alone} {leaning} {others}");
         assert!(leaning > 1200.0_f64.ln(), "{}", leaning.exp());
     }
 
     #[test]
     fn interval_and_exact_agree_where_the_interval_is_narrow() {
-        let mut a = Fleet::new();
-        a.set_pump("P", 1, &[known(1000.0, true), known(1500.0, false)], &[]);
-        let mut b = Fleet::new();
-        let narrow = GridLife { watched_from: Some(0.0), low: 999.9, high: 1000.1, failed: true };
-        b.set_pump("P", 1, &[narrow, known(1500.0, false)], &[]);
-        let mean = |fleet: &Fleet| mean_ln(&fleet.posterior("P"), |life| life.scale.ln());
-        assert!((mean(&a) - mean(&b)).abs() < 1e-5);
+        let mean = |lives: &[GridLife]| mean_ln(&Fleet::new().posterior("P", lives), |life| life.scale.ln());
+        let narrow = GridLife { low: 999.9, high: 1000.1, ..known(1000.0, true) };
+        let exact = mean(&[known(1000.0, true), known(1500.0, false)]);
+        assert!((exact - mean(&[narrow, known(1500.0, false)])).abs() < 1e-5);
+    }
+
+    #[test]
+    fn running_life_counts_for_the_fleet_only_by_tenths() {
+        let mut fleet = Fleet::new();
+        let running = |age: f64| [GridLife { running: true, ..known(age, false) }];
+        assert!(fleet.set_pump("P", &running(1000.0), &[]));
+        assert!(!fleet.set_pump("P", &running(1050.0), &[]));
+        assert!(fleet.set_pump("P", &running(1200.0), &[]));
+        assert!(fleet.set_pump("P", &[known(1200.0, true)], &[1.0]));
     }
 
     #[test]
@@ -405,12 +434,8 @@ mod tests {
 
     #[test]
     fn running_life_of_unknown_age_speaks_for_longer_lives_than_nothing() {
-        let mean = |lives: &[GridLife]| {
-            let mut fleet = Fleet::new();
-            fleet.set_pump("P", 1, lives, &[]);
-            mean_ln(&fleet.posterior("P"), |life| life.scale.ln())
-        };
-        let unknown = GridLife { watched_from: None, low: 6000.0, high: 6000.0, failed: false };
+        let mean = |lives: &[GridLife]| mean_ln(&Fleet::new().posterior("P", lives), |life| life.scale.ln());
+        let unknown = GridLife { watched_from: None, ..known(6000.0, false) };
         assert!(mean(&[unknown]) > mean(&[]) + 0.1);
         assert!(mean(&[GridLife { low: 300.0, high: 300.0, failed: true, ..unknown }]) < mean(&[]));
     }

@@ -180,12 +180,10 @@ fn posterior(samples: &[LifeSample]) -> Estimates {
                 Ending::SoundAt(age) => (age - from, age - from, false),
                 Ending::FailedBetween(low, high) => (low - from, high - from, true),
             };
-            GridLife { watched_from: Some(from), low, high, failed }
+            GridLife { watched_from: Some(from), low, high, failed, running: false }
         })
         .collect();
-    let mut fleet = Fleet::new();
-    fleet.set_pump("all", 1, &lives, &[]);
-    let cells = fleet.posterior("all");
+    let cells = Fleet::new().posterior("all", &lives);
     let quantiles = |f: &dyn Fn(&Weibull) -> f64| {
         let mut values: Vec<(f64, f64)> = cells.iter().map(|Cell { life, weight }| (f(life), *weight)).collect();
         let at = |values: &mut [(f64, f64)], q| weighted_quantile(values, q);

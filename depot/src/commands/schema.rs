@@ -2,7 +2,10 @@
 
 use clap::builder::PossibleValuesParser;
 use gritbook_core::CoreError;
+use gritbook_core::call::Answer;
 use gritbook_core::debris::reading::Reading;
+use gritbook_core::history::BadRow;
+use gritbook_core::life::LifeSummary;
 use schemars::{JsonSchema, Schema, generate::SchemaSettings};
 
 use super::{Failure, Run, say};
@@ -19,7 +22,12 @@ pub struct Args {
 type Make = fn() -> Schema;
 
 /// Every document that has a schema.
-const DOCUMENTS: &[(&str, Make)] = &[("reading", schema_of::<Reading>), ("error", schema_of::<ErrorDocument>)];
+const DOCUMENTS: &[(&str, Make)] = &[
+    ("reading", schema_of::<Reading>),
+    ("life", schema_of::<LifeSummary>),
+    ("call", schema_of::<Answer>),
+    ("error", schema_of::<ErrorDocument>),
+];
 
 /// `gritbook.error/1`, for its schema; `super::error_document` writes it.
 #[derive(JsonSchema)]
@@ -31,6 +39,8 @@ struct ErrorDocument {
     error: ErrorFacts,
     /// Beside a refused photo: what the gates measured.
     quality: Option<gritbook_core::debris::reading::Quality>,
+    /// Beside a refused table: its bad rows.
+    rows: Option<Vec<BadRow>>,
 }
 
 /// What was wrong and what to do.
