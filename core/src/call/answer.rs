@@ -7,8 +7,8 @@ use crate::model::Cup;
 /// The schema name of an answer.
 pub const CALL_SCHEMA: &str = "gritbook.call/1";
 
-/// What to do.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+/// What to do, least to gravest.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(rename_all = "snake_case")]
 pub enum CallCode {

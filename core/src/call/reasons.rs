@@ -179,10 +179,11 @@ pub(super) fn would_change(facts: &Facts<'_>) -> Vec<Hint> {
     }
     let mut hints = Vec::new();
     let [smaller, bigger] = facts.choice.other_pours;
-    if let Some((volume, call)) = smaller {
+    // Only what a mechanic can use: a smaller pour that needs less, a bigger one that needs more.
+    if let Some((volume, call)) = smaller.filter(|(_, call)| *call < facts.choice.call) {
         hints.push(hint("smaller_pour", format!("For a pour of {volume:.0} m3 or less: {}.", word(call))));
     }
-    if let Some((volume, call)) = bigger {
+    if let Some((volume, call)) = bigger.filter(|(_, call)| *call > facts.choice.call) {
         hints.push(hint("bigger_pour", format!("For {volume:.0} m3 or more: {}.", word(call))));
     }
     match facts.choice.call {
