@@ -113,9 +113,8 @@ pub(crate) fn split_table(bytes: &[u8], what: &str) -> Result<Table, Refusal> {
         && (quote_left_open || (cells.len() < header.len() && !text.ends_with('\n')))
     {
         let reason = format!("line {line}, the last one, breaks off in the middle ({} of {} cells)", cells.len(), header.len());
-        if bad.last().is_none_or(|row| row.line != *line) {
-            bad.push(BadRow { line: *line, reason: reason.clone() });
-        }
+        bad.retain(|row| row.line != *line);
+        bad.push(BadRow { line: *line, reason: reason.clone() });
         let error =
             CoreError::refused("half_written_row", reason, "finish or delete that line; the file may have been cut off while saving");
         return Err(Refusal { error, rows: bad });
