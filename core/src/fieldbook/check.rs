@@ -140,7 +140,7 @@ fn without_outlines(mut reading: Reading) -> Reading {
 /// What is odd about the running total.
 fn remarks(connection: &Connection, pump: PumpId, total: Option<f64>) -> Result<Vec<Remark>, CoreError> {
     let Some(total) = total else { return Ok(Vec::new()) };
-    let before = entries::newest(connection, Some(pump), 20)?.iter().find_map(|sealed| sealed.entry.body.pump_m3());
+    let before = entries::walk_back(connection, pump, None, |sealed| sealed.entry.body.pump_m3())?;
     let remark = |code, text| vec![Remark { code, text }];
     Ok(match before {
         Some(before) if total < before => remark(

@@ -133,25 +133,32 @@ impl FieldBook {
 }
 
 fn summary(store: &Store, id: PumpId, spec: PumpSpec, name_shared: bool) -> Result<PumpSummary, CoreError> {
-    let read = |kinds: &[&str]| store.read(|connection| entries::of_pump(connection, id, kinds)).map(effective);
-    let checks = read(&["box_check", "amended"])?;
-    let last_check = checks.iter().rev().find_map(|found| match &found.holds {
-        Some(EntryBody::BoxCheck(check)) => Some(LastCheck {
-            entry: found.sealed.entry.head.id,
-            at: found.sealed.entry.head.at,
-            level: check.level,
-            level_source: check.level_source,
-            liquid: check.liquid,
-            liquid_low: check.liquid_low,
-        }),
-        _ => None,
-    });
-    let others = read(&["graded", "measured", "fitted", "removed", "poured", "amended"])?;
-    let totals = checks.iter().chain(&others);
-    let pump_m3 = totals
-        .filter_map(|found| Some((found.sealed.entry.head.hlc, found.holds.as_ref()?.pump_m3()?)))
-        .max_by_key(|(hlc, _)| *hlc)
-        .map(|(_, total)| total);
+    let amendments = store.read(|connection| entries::of_pump(connection, id, &["amended"]))?;
+    // What holds of one entry, its amendments beside it.
+    let holds = |sealed: SealedEntry| {
+        let beside = std::iter::once(sealed).chain(amendments.iter().cloned()).collect();
+        effective(beside).pop().and_then(|found| Some((found.sealed.entry.head, found.holds?)))
+    };
+    let last_check = store.read(|connection| {
+        entries::walk_back(connection, id, Some("box_check"), |sealed| match holds(sealed)? {
+            (head, EntryBody::BoxCheck(check)) => Some(LastCheck {
+                entry: head.id,
+                at: head.at,
+                level: check.level,
+                level_source: check.level_source,
+                liquid: check.liquid,
+                liquid_low: check.liquid_low,
+            }),
+            _ => None,
+        })
+    })?;
+    let pump_m3 = store.read(|connection| {
+        entries::walk_back(connection, id, None, |sealed| match sealed.entry.body {
+            EntryBody::Amended(_) => None,
+            _ => holds(sealed)?.1.pump_m3(),
+        })
+    })?;
+    let others = effective(store.read(|connection| entries::of_pump(connection, id, &["graded", "fitted", "removed", "amended"]))?);
     let grades = current_grades(&others);
     let gravest = grades.iter().map(|grade| grade.counts).max();
     let waiting = store.read(|connection| queue::waiting_of_pump(connection, &id.to_string()))?;

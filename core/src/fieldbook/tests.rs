@@ -334,3 +334,24 @@ fn book_of_version_1_opens_with_all_it_had() {
     book.poured(pump.id, Poured { pour_m3: Some(1.0), pump_m3: None, concrete_bar: None, mix_factor: None }, now()).unwrap();
     assert!(book.verify().unwrap().sound);
 }
+
+#[test]
+fn book_of_version_2_opens_with_all_it_had() {
+    let folder = tempfile::tempdir().unwrap();
+    let old = rusqlite::Connection::open(folder.path().join("book.sqlite")).unwrap();
+    old.execute_batch(include_str!("../../../fixtures/db/create_v2.sql")).unwrap();
+    drop(old);
+    std::fs::create_dir(folder.path().join("photos")).unwrap();
+    std::fs::write(folder.path().join("photos").join(format!("{}.jpg", Sha256Hex::of(JPEG))), JPEG).unwrap();
+    let book = open(folder.path());
+    let report = book.verify().unwrap();
+    assert_eq!((report.devices[0].entries, report.photos_sound, report.set_aside), (3, 1, 1), "{report:?}");
+    assert!(report.devices[0].breaks.is_empty());
+    assert_eq!(book.outbox().unwrap().len(), 1, "what the depot has is not queued again");
+    let pump = book.pump_named("Trailer 4").unwrap();
+    assert_eq!(book.pump_summary(pump).unwrap().pump_m3, Some(460.0));
+    // The depot has the photo: a check that names it again sends the entry only.
+    let draft = BoxCheckDraft { photos: vec![PhotoInput::Bytes(JPEG.to_vec())], ..BoxCheckDraft::new(pump) };
+    book.save_box_check(draft, now()).unwrap();
+    assert_eq!(book.outbox().unwrap().len(), 2);
+}

@@ -50,37 +50,34 @@ impl Outbox {
         };
         let mut outcome = policy::judge(step, result, now);
         let now_ms = now.timestamp_millis();
-        store
-            .write("storing what the depot answered", |transaction| {
-                if let (Outcome::Accepted, Ok(answer)) = (&outcome, result) {
-                    match self.read(transaction, &ticket.0, answer, now)? {
-                        Read::Done(events) => {
-                            queue::set_pause(transaction, None)?;
-                            failpoint!("outbox_answer_before_commit");
-                            return Ok(events);
-                        }
-                        Read::Otherwise(otherwise) => outcome = otherwise,
+        let events = store.write("storing what the depot answered", |transaction| {
+            if let (Outcome::Accepted, Ok(answer)) = (&outcome, result) {
+                match self.read(transaction, &ticket.0, answer, now)? {
+                    Read::Done(events) => {
+                        queue::set_pause(transaction, None)?;
+                        failpoint!("outbox_answer_before_commit");
+                        return Ok(events);
                     }
+                    Read::Otherwise(otherwise) => outcome = otherwise,
                 }
-                let mut events = Vec::new();
-                if let Some(held) = self.otherwise(transaction, &ticket.0, &outcome, now, &mut events)? {
-                    outcome = held;
+            }
+            let mut events = Vec::new();
+            if let Some(held) = self.otherwise(transaction, &ticket.0, &outcome, now, &mut events)? {
+                outcome = held;
+            }
+            let before = queue::pause(transaction)?;
+            if let Some(pause) = policy::pause_after(before.as_ref(), &outcome, &self.settings.backoff, draw, now_ms) {
+                queue::set_pause(transaction, Some(&pause))?;
+                if let Outcome::Network(trouble) | Outcome::Later { trouble, .. } = outcome {
+                    let until = DateTime::from_timestamp_millis(pause.until_ms).unwrap_or_default();
+                    events.push(OutboxEvent::Paused { until, trouble });
                 }
-                let before = queue::pause(transaction)?;
-                if let Some(pause) = policy::pause_after(before.as_ref(), &outcome, &self.settings.backoff, draw, now_ms) {
-                    queue::set_pause(transaction, Some(&pause))?;
-                    if let Outcome::Network(trouble) | Outcome::Later { trouble, .. } = outcome {
-                        let until = DateTime::from_timestamp_millis(pause.until_ms).unwrap_or_default();
-                        events.push(OutboxEvent::Paused { until, trouble });
-                    }
-                }
-                failpoint!("outbox_answer_before_commit");
-                Ok(events)
-            })
-            .and_then(|events| {
-                failpoint!("outbox_answer_stored");
-                Ok(events)
-            })
+            }
+            failpoint!("outbox_answer_before_commit");
+            Ok(events)
+        })?;
+        failpoint!("outbox_answer_stored");
+        Ok(events)
     }
 
     /// Reads an answer with the status of success.

@@ -90,6 +90,29 @@ pub(crate) fn newest(connection: &Connection, pump: Option<PumpId>, limit: u32) 
     }
 }
 
+/// Walks a pump's entries newest first, of one kind where given, until `take` has what it wants.
+pub(crate) fn walk_back<T>(
+    connection: &Connection,
+    pump: PumpId,
+    kind: Option<&str>,
+    mut take: impl FnMut(SealedEntry) -> Option<T>,
+) -> Result<Option<T>, CoreError> {
+    // Two statements, so that each has its index and nothing is sorted: a pump's readings may be 100 kB each.
+    let sql = match kind {
+        Some(_) => "SELECT doc FROM entry WHERE pump = ?1 AND kind = ?2 ORDER BY hlc_ms DESC, hlc_count DESC",
+        None => "SELECT doc FROM entry WHERE pump = ?1 AND ?2 = '' ORDER BY hlc_ms DESC, hlc_count DESC, device DESC",
+    };
+    let mut statement = connection.prepare_cached(sql).tried(TRIED)?;
+    let mut rows = statement.query(params![pump.to_string(), kind.unwrap_or_default()]).tried(TRIED)?;
+    while let Some(row) = rows.next().tried(TRIED)? {
+        let doc = row.get::<_, String>(0).tried(TRIED)?;
+        if let Some(found) = take(SealedEntry::from_text(doc)?) {
+            return Ok(Some(found));
+        }
+    }
+    Ok(None)
+}
+
 /// A pump's entries of some kinds in the record's order.
 pub(crate) fn of_pump(connection: &Connection, pump: PumpId, kinds: &[&str]) -> Result<Vec<SealedEntry>, CoreError> {
     let marks = vec!["?"; kinds.len()].join(", ");
@@ -179,5 +202,26 @@ mod tests {
         }
         let kept: String = store.read(|c| c.query_row("SELECT doc FROM entry", [], |row| row.get(0)).tried("test")).unwrap();
         assert_eq!(kept, "{}");
+    }
+
+    #[test]
+    fn newest_entries_of_a_pump_are_found_without_sorting() {
+        let folder = tempfile::tempdir().unwrap();
+        let now = DateTime::parse_from_rfc3339("2026-03-02T07:15:00Z").unwrap();
+        let (store, _) = Store::open(folder.path(), now).unwrap();
+        for sql in [
+            "SELECT doc FROM entry WHERE pump = 'p' AND kind = 'box_check' ORDER BY hlc_ms DESC, hlc_count DESC",
+            "SELECT doc FROM entry WHERE pump = 'p' AND '' = '' ORDER BY hlc_ms DESC, hlc_count DESC, device DESC",
+            "SELECT doc FROM entry ORDER BY hlc_ms DESC, hlc_count DESC, device DESC LIMIT 20",
+        ] {
+            let plan: Vec<String> = store
+                .read(|connection| {
+                    let mut statement = connection.prepare(&format!("EXPLAIN QUERY PLAN {sql}")).tried("test")?;
+                    let rows = statement.query_map([], |row| row.get(3)).tried("test")?;
+                    rows.collect::<Result<_, _>>().tried("test")
+                })
+                .unwrap();
+            assert!(plan.iter().all(|step| !step.contains("TEMP B-TREE")), "{sql}: {plan:?}");
+        }
     }
 }

@@ -11,7 +11,7 @@ use crate::error::{CoreError, ErrorKind};
 use crate::failpoint::failpoint;
 
 /// Steps in order; the first leads from nothing to version 1.
-pub(crate) const STEPS: &[&str] = &[include_str!("sql/001.sql"), include_str!("sql/002.sql")];
+pub(crate) const STEPS: &[&str] = &[include_str!("sql/001.sql"), include_str!("sql/002.sql"), include_str!("sql/003.sql")];
 
 /// The schema as it stands now.
 pub(crate) const WHOLE: &str = include_str!("sql/whole.sql");

@@ -1,4 +1,4 @@
--- The whole schema as it stands now: what a new book is made with. Equal to the steps 001 to 002 (tested).
+-- The whole schema as it stands now: what a new book is made with. Equal to the steps taken one by one (tested).
 
 CREATE TABLE device (
     -- This device: one row. Its chain's tip stands here too, so that a lost last entry shows.
@@ -31,6 +31,7 @@ CREATE TABLE entry (
 -- Not unique: a device restored from an old copy may number twice, and both must be kept.
 CREATE INDEX entry_by_device ON entry (device, seq);
 CREATE INDEX entry_by_pump ON entry (pump, kind, hlc_ms, hlc_count);
+CREATE INDEX entry_by_pump_time ON entry (pump, hlc_ms, hlc_count, device);
 CREATE INDEX entry_by_time ON entry (hlc_ms, hlc_count, device);
 CREATE INDEX entry_by_amends ON entry (amends) WHERE amends IS NOT NULL;
 
