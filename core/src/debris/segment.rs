@@ -414,10 +414,15 @@ pub fn is_even(mask: &Mask, departure: &Departure) -> bool {
     mild && f32::from(high - low) < (0.06 * DEPARTURE_UNIT).max(0.35 * f32::from(high))
 }
 
-/// True where a patch's edge is far softer than the lens makes a grain's edge: a shadow, a paste or a water film.
+/// What departs further than this is no film or shadow, however soft its edge; share of the ground's light. Our assumption.
+const FILM_MOST: f32 = 0.55;
+
+/// True where a patch's outer edge is far softer than the lens makes a grain's edge: a shadow, a paste or a water film.
 pub fn is_soft(mask: &Mask, departure: &Departure) -> bool {
     let (width, height) = (departure.width as i32, departure.height as i32);
     let at = |x: i32, y: i32| f32::from(departure.values[(y.clamp(0, height - 1) * width + x.clamp(0, width - 1)) as usize]);
+    // A stone's glints and a lump's gaps are holes with mild rims of their own; only the outer edge tells soft from hard.
+    let outside = flood_outside(mask);
     let (mut slopes, mut levels) = (Vec::new(), Vec::new());
     for row in 1..mask.height - 1 {
         for column in 1..mask.width - 1 {
@@ -427,7 +432,7 @@ pub fn is_soft(mask: &Mask, departure: &Departure) -> bool {
             }
             let (x, y) = (mask.left + column as i32, mask.top + row as i32);
             levels.push(at(x, y));
-            let edge = [index - 1, index + 1, index - mask.width, index + mask.width].iter().any(|near| mask.inside[*near] == 0);
+            let edge = [index - 1, index + 1, index - mask.width, index + mask.width].iter().any(|near| outside[*near]);
             if edge && x > 0 && y > 0 && x + 1 < width && y + 1 < height {
                 let (dx, dy) = ((at(x + 1, y) - at(x - 1, y)) / 2.0, (at(x, y + 1) - at(x, y - 1)) / 2.0);
                 slopes.push((dx * dx + dy * dy).sqrt());
@@ -441,6 +446,9 @@ pub fn is_soft(mask: &Mask, departure: &Departure) -> bool {
     levels.sort_by(f32::total_cmp);
     let sigma = (departure.edge_sigma_px.unwrap_or(1.0).powi(2) + 0.5).sqrt() as f32;
     let contrast = levels[levels.len() * 3 / 4];
+    if contrast > FILM_MOST * DEPARTURE_UNIT {
+        return false;
+    }
     let expected = contrast / (2.5066 * sigma);
     // Contrast in the upper part, slope in the middle: a hard-edged patch keeps most of its slope all round.
     slopes[slopes.len() / 2] < 0.3 * expected
