@@ -5,6 +5,26 @@
 
 use super::reading::{Level, LevelCode, LevelReason};
 use super::settings::LevelLimits;
+use crate::model::words::Words;
+
+/// A level's name, and what it means for the cups. Common practice, no published source.
+pub fn words(level: LevelCode) -> (Words, Words) {
+    match level {
+        LevelCode::PasteOnly => (
+            Words { en: "Paste only", es: "Sólo lechada" },
+            Words { en: "Cement fines pass: normal.", es: "Pasan finos de cemento: normal." },
+        ),
+        LevelCode::SomeSand => (
+            Words { en: "Some sand", es: "Algo de arena" },
+            Words { en: "A little sand passes: watch it.", es: "Pasa un poco de arena: vigílela." },
+        ),
+        LevelCode::Sand => (Words { en: "Sand", es: "Arena" }, Words { en: "The cups are passing.", es: "Las copas dejan pasar." }),
+        LevelCode::Lumps => (
+            Words { en: "Lumps or coarse grains", es: "Grumos o granos gruesos" },
+            Words { en: "Coarser than sand: the cups are done.", es: "Más grueso que arena: las copas ya no sirven." },
+        ),
+    }
+}
 
 /// What the level is judged from.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -8,7 +8,6 @@ pub mod gradation;
 pub mod grains;
 pub mod ground;
 pub mod level;
-pub mod lump;
 mod mark;
 pub mod measure;
 pub mod pose;
