@@ -4,6 +4,7 @@ pub mod entry;
 pub mod outgoing;
 pub mod part;
 pub mod pump;
+pub mod words;
 
 pub use entry::{Entry, EntryBody, EntryHead, SealedEntry};
 pub use outgoing::{QueuePause, QueueState, QueuedItem, QueuedThing, Trouble};

@@ -4,6 +4,7 @@
 //! maker's manual wins where it gives a limit. A grade that was given names the edition of this table it was given by.
 
 use crate::model::part::{Grade, Part};
+pub use crate::model::words::Words;
 
 /// Edition of the table; changes whenever a criterion's meaning does.
 pub const CRITERIA_EDITION: &str = "2026-11";
@@ -16,15 +17,6 @@ pub const GRADE_NAMES: [Words; 5] = [
     Words { en: "passing", es: "pasa material" },
     Words { en: "spent", es: "acabada" },
 ];
-
-/// The same in both languages.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Words {
-    /// English.
-    pub en: &'static str,
-    /// Spanish, as spoken on Latin American sites.
-    pub es: &'static str,
-}
 
 /// What a part looks like at each grade, 0 to 4.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,15 +1,12 @@
 //! What a reading says, in a mechanic's words.
 
-use gritbook_core::debris::reading::{LevelCode, Reading};
+use gritbook_core::debris::level::words;
+use gritbook_core::debris::reading::Reading;
 
-/// The level in one plain sentence.
-pub fn level_sentence(reading: &Reading) -> &'static str {
-    match reading.level.code {
-        LevelCode::PasteOnly => "Paste only: normal.",
-        LevelCode::SomeSand => "Some sand: watch it.",
-        LevelCode::Sand => "Sand: the cups are passing.",
-        LevelCode::Lumps => "Lumps or coarse grains: the cups are done.",
-    }
+/// The level and what it means, in one plain line.
+pub fn level_sentence(reading: &Reading) -> String {
+    let (name, meaning) = words(reading.level.code);
+    format!("{}. {}", name.en, meaning.en)
 }
 
 /// How many grains, how much of the window, the middle size.

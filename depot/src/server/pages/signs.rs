@@ -3,9 +3,7 @@
 use std::fmt::Write as _;
 
 use gritbook_core::debris::reading::{LevelCode, Reading};
-
-/// Words for a grade, 0 to 4.
-pub(super) const GRADES: [&str; 5] = ["sound", "bedded", "worn", "passing", "spent"];
+use gritbook_core::wear::grade::GRADE_NAMES;
 
 /// Dots of a grit ring: a hexagon of `grade` shells around one dot, 1 + 3 n (n + 1) of them; none for grade 0.
 /// Centres in units of the raster's pitch.
@@ -43,7 +41,7 @@ fn ring_inside(grade: u8) -> String {
 
 /// A grit ring: a circle that fills with grit as the part wears. A measured grade has a square corner mark.
 pub(super) fn ring(grade: u8, measured: bool) -> String {
-    let word = GRADES.get(usize::from(grade)).copied().unwrap_or("unknown");
+    let word = GRADE_NAMES.get(usize::from(grade)).map_or("unknown", |name| name.en);
     let source = if measured { "measured" } else { "by eye" };
     let corner = if measured { "<path fill=\"currentColor\" d=\"M30-50h20v20h-20z\"/>" } else { "" };
     format!(

@@ -1,11 +1,13 @@
 //! Turns sealed texts into what the page says. Nothing is shown that an entry does not hold.
 
-use gritbook_core::debris::reading::{LevelCode, Reading};
+use gritbook_core::debris::level;
+use gritbook_core::debris::reading::Reading;
 use gritbook_core::ids::{EntryId, PhotoId};
 use gritbook_core::model::entry::{BoxCheck, Called, Liquid, RemovalReason};
 use gritbook_core::model::part::{Cup, GradeSource, Part};
 use gritbook_core::model::pump::{BoxFluid, PumpSpec, SealVariant};
 use gritbook_core::model::{Entry, EntryBody, EntryHead};
+use gritbook_core::wear::grade::GRADE_NAMES;
 
 use super::super::archive::PumpPage;
 use super::signs;
@@ -237,8 +239,8 @@ fn box_check(view: &mut EntryView, check: &BoxCheck) {
     view.kind = "Box check".into();
     (view.says, view.means) = match check.level {
         Some(level) => {
-            let (says, means) = level_words(level);
-            (says.into(), means.into())
+            let (name, meaning) = level::words(level);
+            (format!("{}.", name.en), meaning.en.into())
         }
         None => ("Box drained and looked at.".into(), "No level was set.".into()),
     };
@@ -247,7 +249,7 @@ fn box_check(view: &mut EntryView, check: &BoxCheck) {
         reading_figures(view, reading);
         let read_level = reading.level.code;
         if check.level.is_some_and(|level| level != read_level) {
-            view.lines.push(format!("The photo alone says: {}", level_words(read_level).0.to_lowercase()));
+            view.lines.push(format!("The photo alone says: {}", level::words(read_level).0.en.to_lowercase()));
         }
     } else if let Some(level) = check.level {
         view.strip = signs::texture(level);
@@ -308,17 +310,8 @@ fn call_words(call: &str) -> String {
     }
 }
 
-fn level_words(level: LevelCode) -> (&'static str, &'static str) {
-    match level {
-        LevelCode::PasteOnly => ("Paste only.", "Cement fines pass: normal."),
-        LevelCode::SomeSand => ("Some sand.", "A little sand passes: look again soon."),
-        LevelCode::Sand => ("Sand.", "The cups are passing."),
-        LevelCode::Lumps => ("Lumps.", "Coarser than sand: the cups are done."),
-    }
-}
-
 fn grade_word(grade: u8) -> &'static str {
-    signs::GRADES.get(usize::from(grade)).copied().unwrap_or("unknown")
+    GRADE_NAMES.get(usize::from(grade)).map_or("unknown", |name| name.en)
 }
 
 fn cup_word(cup: Cup) -> &'static str {
