@@ -20,7 +20,7 @@ pub fn words(level: LevelCode) -> (Words, Words) {
         ),
         LevelCode::Sand => (Words { en: "Sand", es: "Arena" }, Words { en: "The cups are passing.", es: "Las copas dejan pasar." }),
         LevelCode::Lumps => (
-            Words { en: "Lumps or coarse grains", es: "Grumos o granos gruesos" },
+            Words { en: "Lumps", es: "Grumos" },
             Words { en: "Coarser than sand: the cups are done.", es: "Más grueso que arena: las copas ya no sirven." },
         ),
     }

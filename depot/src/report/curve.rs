@@ -29,13 +29,18 @@ pub fn curve(reading: &Reading) -> Chart {
         dashed: false,
         label: None,
     });
-    for (name, size, share) in [("D10", gradation.d10_mm, 10.0), ("D50", gradation.d50_mm, 50.0), ("D90", gradation.d90_mm, 90.0)] {
+    // The curve bends up after D10 and flat after D90: the labels stand on its open side.
+    for (name, size, share, place) in [
+        ("D10", gradation.d10_mm, 10.0, Place::Above(1.0)),
+        ("D50", gradation.d50_mm, 50.0, Place::Above(1.0)),
+        ("D90", gradation.d90_mm, 90.0, Place::Below(1.0)),
+    ] {
         chart = chart.with(Mark::Points {
             points: vec![[size, share]],
             tone: Tone::Own,
             filled: true,
             radius_px: 4.0,
-            label: Some(Label { text: format!("{name} {size:.2} mm"), place: Place::Below(1.0) }),
+            label: Some(Label { text: format!("{name} {size:.2} mm"), place }),
         });
     }
     chart
