@@ -1,0 +1,124 @@
+package gritbook.shell.frame
+
+import android.content.Context
+import android.graphics.Typeface
+import android.graphics.drawable.GradientDrawable
+import android.graphics.drawable.RippleDrawable
+import android.content.res.ColorStateList
+import android.text.InputType
+import android.util.TypedValue
+import android.view.Gravity
+import android.view.View
+import android.view.ViewGroup
+import android.view.inputmethod.EditorInfo
+import android.widget.Button
+import android.widget.EditText
+import android.widget.LinearLayout
+import android.widget.TextView
+import gritbook.shell.R
+
+/* The few kinds of view that every page is made of, in the sizes and colours of the resources. */
+
+fun Context.px(dimen: Int) = resources.getDimensionPixelSize(dimen)
+
+fun Context.dp(dp: Int) = (dp * resources.displayMetrics.density + 0.5f).toInt()
+
+fun Context.words(text: CharSequence, size: Int = R.dimen.text, color: Int = R.color.ink, bold: Boolean = false) = TextView(this).apply {
+    this.text = text
+    setTextSize(TypedValue.COMPLEX_UNIT_PX, resources.getDimension(size))
+    setTextColor(getColor(color))
+    if (bold) typeface = Typeface.create("sans-serif-medium", Typeface.NORMAL)
+    fontFeatureSettings = "tnum"
+}
+
+fun Context.heading(text: CharSequence) = words(text, R.dimen.title, bold = true).apply { markHeading(this) }
+
+/** Screen readers step from heading to heading (API 28 and newer). */
+fun markHeading(view: View) {
+    if (android.os.Build.VERSION.SDK_INT >= 28) view.isAccessibilityHeading = true
+}
+
+fun Context.note(text: CharSequence) = words(text, R.dimen.note, R.color.pencil)
+
+/** A box with an outline and, where [filled], a ground of that colour. */
+fun Context.boxed(line: Int, filled: Int? = null): RippleDrawable {
+    val box = GradientDrawable().apply {
+        cornerRadius = dp(4).toFloat()
+        setStroke(dp(2), getColor(line))
+        setColor(getColor(filled ?: R.color.paper))
+    }
+    return RippleDrawable(ColorStateList.valueOf(getColor(R.color.pencil) and 0x40FFFFFF), box, null)
+}
+
+/** Something to touch. [main]: the one thing that this page is for. */
+fun Context.key(text: CharSequence, main: Boolean = false, id: Int = View.NO_ID, act: () -> Unit) = Button(this).apply {
+    this.id = id
+    this.text = text
+    isAllCaps = false
+    stateListAnimator = null
+    gravity = Gravity.CENTER
+    minHeight = px(R.dimen.touch)
+    minimumHeight = px(R.dimen.touch)
+    minWidth = px(R.dimen.touch)
+    minimumWidth = px(R.dimen.touch)
+    setPadding(dp(8), dp(8), dp(8), dp(8))
+    setTextSize(TypedValue.COMPLEX_UNIT_PX, resources.getDimension(if (main) R.dimen.title else R.dimen.text))
+    setTextColor(getColor(if (main) R.color.paper else R.color.violet))
+    background = boxed(R.color.violet, if (main) R.color.violet else null)
+    setOnClickListener { act() }
+}
+
+/** One of several: filled where it is the chosen one. */
+fun Button.chosen(yes: Boolean) {
+    isSelected = yes
+    setTextColor(context.getColor(if (yes) R.color.paper else R.color.violet))
+    background = context.boxed(R.color.violet, if (yes) R.color.violet else null)
+    contentDescription = if (yes) context.getString(R.string.chosen, text) else text
+}
+
+/** A line to type in, with what it is for above it. */
+class Field(context: Context, label: CharSequence, id: Int, number: Boolean, text: String, changed: (String) -> Unit) {
+    val edit = EditText(context).apply {
+        this.id = id
+        setText(text)
+        // Decimal comma and point are both typed; what they mean is the book's to say.
+        inputType = if (number) InputType.TYPE_CLASS_TEXT or InputType.TYPE_TEXT_FLAG_NO_SUGGESTIONS or InputType.TYPE_TEXT_VARIATION_VISIBLE_PASSWORD
+        else InputType.TYPE_CLASS_TEXT or InputType.TYPE_TEXT_FLAG_CAP_SENTENCES
+        if (number) setRawInputType(InputType.TYPE_CLASS_PHONE)
+        imeOptions = EditorInfo.IME_FLAG_NO_EXTRACT_UI or EditorInfo.IME_ACTION_DONE
+        setTextSize(TypedValue.COMPLEX_UNIT_PX, resources.getDimension(R.dimen.title))
+        setTextColor(context.getColor(R.color.ink))
+        fontFeatureSettings = "tnum"
+        minHeight = context.dp(64)
+        isSaveEnabled = false
+        addTextChangedListener(object : android.text.TextWatcher {
+            override fun beforeTextChanged(s: CharSequence?, start: Int, count: Int, after: Int) {}
+            override fun onTextChanged(s: CharSequence?, start: Int, before: Int, count: Int) {}
+            override fun afterTextChanged(s: android.text.Editable?) = changed(s?.toString().orEmpty())
+        })
+    }
+    val label: TextView = context.words(label, R.dimen.note, R.color.pencil).apply { labelFor = id }
+    val root = LinearLayout(context).apply {
+        orientation = LinearLayout.VERTICAL
+        addView(this@Field.label)
+        addView(edit, LinearLayout.LayoutParams(ViewGroup.LayoutParams.MATCH_PARENT, ViewGroup.LayoutParams.WRAP_CONTENT))
+    }
+}
+
+/** Keys side by side, as high as the highest; below one another where the letters are large. */
+fun Context.keyRow(vararg keys: View, wrapFrom: Int = 2): LinearLayout {
+    val stacked = resources.configuration.fontScale >= 1.5f && keys.size >= wrapFrom
+    return LinearLayout(this).apply {
+        orientation = if (stacked) LinearLayout.VERTICAL else LinearLayout.HORIZONTAL
+        isBaselineAligned = false
+        keys.forEachIndexed { index, key ->
+            val size = if (stacked) {
+                LinearLayout.LayoutParams(ViewGroup.LayoutParams.MATCH_PARENT, ViewGroup.LayoutParams.WRAP_CONTENT)
+            } else {
+                LinearLayout.LayoutParams(0, ViewGroup.LayoutParams.MATCH_PARENT, 1f)
+            }
+            if (index > 0) if (stacked) size.topMargin = px(R.dimen.touch_gap) else size.leftMargin = px(R.dimen.touch_gap)
+            addView(key, size)
+        }
+    }
+}

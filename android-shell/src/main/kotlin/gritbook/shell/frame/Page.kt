@@ -1,0 +1,119 @@
+package gritbook.shell.frame
+
+import android.content.Context
+import android.content.res.Configuration
+import android.view.Gravity
+import android.view.View
+import android.view.ViewGroup.LayoutParams.MATCH_PARENT
+import android.view.ViewGroup.LayoutParams.WRAP_CONTENT
+import android.widget.Button
+import android.widget.FrameLayout
+import android.widget.LinearLayout
+import android.widget.ScrollView
+import gritbook.shell.R
+
+/**
+ * How every screen is laid out: a head with the way back, what the eye reads in the upper part (it scrolls), what the thumb does at
+ * the foot. In landscape the foot stands at the side of the thumb.
+ */
+class Page(private val context: Context, title: CharSequence, leftHand: Boolean, back: (() -> Unit)?) {
+    private val landscape = context.resources.configuration.orientation == Configuration.ORIENTATION_LANDSCAPE
+    private val body = LinearLayout(context).apply {
+        orientation = LinearLayout.VERTICAL
+        val margin = context.px(R.dimen.margin)
+        setPadding(margin, context.dp(4), margin, margin)
+    }
+    private val said = LinearLayout(context).apply { orientation = LinearLayout.VERTICAL }
+    val scroll = ScrollView(context).apply { isFillViewport = true }
+    private val foot = LinearLayout(context).apply {
+        orientation = LinearLayout.VERTICAL
+        val margin = context.px(R.dimen.margin)
+        setPadding(margin, context.dp(8), margin, context.dp(12))
+    }
+    val root: View
+
+    init {
+        body.addView(said)
+        scroll.addView(body, FrameLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+        val upper = LinearLayout(context).apply {
+            orientation = LinearLayout.VERTICAL
+            addView(head(title, back), LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+            addView(scroll, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
+        }
+        root = LinearLayout(context).apply {
+            setBackgroundColor(context.getColor(R.color.paper))
+            isBaselineAligned = false
+            if (landscape) {
+                orientation = LinearLayout.HORIZONTAL
+                val side = ScrollView(context).apply {
+                    isFillViewport = true
+                    addView(foot.apply { gravity = Gravity.BOTTOM })
+                }
+                val parts = listOf(upper to 3f, side to 2f)
+                (if (leftHand) parts.reversed() else parts).forEach { (view, share) ->
+                    addView(view, LinearLayout.LayoutParams(0, MATCH_PARENT, share))
+                }
+            } else {
+                orientation = LinearLayout.VERTICAL
+                addView(upper, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
+                addView(foot, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+            }
+        }
+    }
+
+    private fun head(title: CharSequence, back: (() -> Unit)?) = LinearLayout(context).apply {
+        orientation = LinearLayout.HORIZONTAL
+        gravity = Gravity.CENTER_VERTICAL
+        val margin = context.px(R.dimen.margin)
+        if (back != null) {
+            val way = Button(context).apply {
+                id = R.id.back
+                text = "\u2039"
+                contentDescription = context.getString(R.string.back)
+                textSize = 32f
+                isAllCaps = false
+                stateListAnimator = null
+                background = null
+                setTextColor(context.getColor(R.color.violet))
+                setOnClickListener { back() }
+            }
+            addView(way, LinearLayout.LayoutParams(context.px(R.dimen.touch), context.dp(72)))
+        }
+        val name = context.heading(title).apply { setPadding(if (back == null) margin else 0, context.dp(12), margin, context.dp(12)) }
+        addView(name, LinearLayout.LayoutParams(0, WRAP_CONTENT, 1f))
+    }
+
+    /** Adds to what is read. */
+    fun <V : View> put(view: V, gap: Int = 12): V {
+        body.addView(view, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = context.dp(gap) })
+        return view
+    }
+
+    /** Adds to what the thumb does. */
+    fun <V : View> foot(view: V): V {
+        val space = LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT)
+        if (foot.childCount > 0) space.topMargin = context.px(R.dimen.touch_gap)
+        foot.addView(view, space)
+        return view
+    }
+
+    /** Says what went wrong and what to do, above everything; the last one only. */
+    fun tell(trouble: Trouble) = say(trouble.reason, trouble.advice)
+
+    fun say(what: CharSequence, advice: CharSequence = "", id: Int = R.id.said) {
+        said.removeAllViews()
+        val box = LinearLayout(context).apply {
+            this.id = id
+            orientation = LinearLayout.VERTICAL
+            background = context.boxed(R.color.ink)
+            setPadding(context.dp(12), context.dp(12), context.dp(12), context.dp(12))
+            accessibilityLiveRegion = View.ACCESSIBILITY_LIVE_REGION_ASSERTIVE
+            addView(context.words(what, bold = true))
+            if (advice.isNotBlank()) addView(context.words(advice))
+        }
+        said.addView(box, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+        scroll.scrollTo(0, 0)
+    }
+
+    fun sayNothing() = said.removeAllViews()
+}

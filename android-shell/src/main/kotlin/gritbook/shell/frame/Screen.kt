@@ -1,0 +1,83 @@
+package gritbook.shell.frame
+
+import android.app.Activity
+import android.content.Intent
+import android.view.View
+import gritbook.core.FieldBook
+
+/** What a screen may ask of its surroundings. */
+interface Frame {
+    val activity: Activity
+    val desk: Desk
+    val prefs: Prefs
+    val trail: Trail
+
+    fun go(place: Place)
+
+    /** This screen's place is taken by [place]. */
+    fun instead(place: Place)
+
+    fun leave()
+
+    /** Back to the first screen. */
+    fun home()
+
+    /** The same screen again, built anew from its draft. */
+    fun again()
+}
+
+/** One question to the person: a view, made from what its draft holds. Lives on the main thread. */
+abstract class Screen(val at: Place, protected val frame: Frame) {
+    protected val context get() = frame.activity
+    val draft: Draft get() = frame.trail.draft(at)
+
+    /** False once its view is gone: what still comes for it is dropped. */
+    var alive = true
+        private set
+
+    protected lateinit var page: Page
+
+    /** Its page, filled from the draft alone. */
+    abstract fun build(): Page
+
+    fun open(): View {
+        page = build()
+        arrived()
+        return page.root
+    }
+
+    fun close() {
+        alive = false
+        left()
+    }
+
+    /** Its page stands: time to ask the book. */
+    protected open fun arrived() {}
+
+    /** Its page is gone. */
+    protected open fun left() {}
+
+    /** What an activity started for it came back with. */
+    open fun result(request: Int, code: Int, data: Intent?) {}
+
+    /** True where the screen used up the step back itself. */
+    open fun back(): Boolean = false
+
+    /** Asks the book; the answer comes only while this screen stands, a failure is told on its page. */
+    protected fun <T> ask(
+        lane: Desk.Lane = Desk.Lane.CLERK,
+        failed: (Throwable) -> Unit = { page.tell(Trouble.of(it)) },
+        work: (FieldBook) -> T,
+        then: (T) -> Unit,
+    ) = frame.desk.ask(lane, work) { result -> if (alive) result.fold(then, failed) }
+
+    /** The same without the book. */
+    protected fun <T> away(
+        lane: Desk.Lane = Desk.Lane.CLERK,
+        failed: (Throwable) -> Unit = { page.tell(Trouble.of(it)) },
+        work: () -> T,
+        then: (T) -> Unit,
+    ) = frame.desk.away(lane, work) { result -> if (alive) result.fold(then, failed) }
+
+    protected fun word(id: Int, vararg with: Any) = context.getString(id, *with)
+}

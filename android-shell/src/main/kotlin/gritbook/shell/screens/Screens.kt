@@ -1,0 +1,13 @@
+package gritbook.shell.screens
+
+import gritbook.shell.frame.Frame
+import gritbook.shell.frame.Place
+import gritbook.shell.frame.Screen
+import gritbook.shell.screens.home.HomeScreen
+import gritbook.shell.screens.pump.AddPumpScreen
+
+/** The screen that stands at a place. A place of a newer or older program leads home. */
+fun screenAt(place: Place, frame: Frame): Screen = when (place.screen) {
+    "add_pump" -> AddPumpScreen(place, frame)
+    else -> HomeScreen(place, frame)
+}
