@@ -5,10 +5,13 @@
 //! use case returns, what it saved is durable.
 
 mod amend;
+mod calls;
 mod check;
 mod drafts;
 mod export;
 mod history;
+#[cfg(test)]
+mod history_tests;
 mod lists;
 #[cfg(test)]
 mod tests;
@@ -21,6 +24,7 @@ use chrono::{DateTime, FixedOffset};
 use rusqlite::Transaction;
 
 pub use amend::Effective;
+pub use calls::CallQuestion;
 pub use drafts::{BoxCheckDraft, GradeDraft, PhotoInput};
 pub use export::Exported;
 pub use lists::{CurrentGrade, LastCheck, PumpSummary};

@@ -100,20 +100,10 @@ pub fn exposure_mpa_km(bore_mm: f64, fill: f64, volume_m3: f64, concrete_bar: f6
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::pump::{BoxFluid, SealVariant};
     use proptest::prelude::*;
 
     fn pump(bore_mm: f64, stroke_mm: f64, drive_bore_mm: f64, drive_rod_mm: f64, drive_side: DriveSide) -> PumpSpec {
-        PumpSpec {
-            name: "any".into(),
-            bore_mm,
-            stroke_mm,
-            drive_bore_mm,
-            drive_rod_mm,
-            drive_side,
-            seal: SealVariant::GuideBand,
-            fluid: BoxFluid::Water,
-        }
+        PumpSpec { bore_mm, stroke_mm, drive_bore_mm, drive_rod_mm, drive_side, ..PumpSpec::assumed("any") }
     }
 
     fn close(got: f64, want: f64) {

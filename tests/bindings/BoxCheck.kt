@@ -17,7 +17,7 @@ private fun options(nowPlease: Boolean = true) = RunOptions(seed = 7uL, pull = f
 
 private fun spec(boreMm: Double = 200.0) = PumpSpec(
     name = "Bomba Ñ", boreMm = boreMm, strokeMm = 2100.0, driveBoreMm = 130.0, driveRodMm = 80.0,
-    driveSide = DriveSide.ROD, seal = SealVariant.O_RING, fluid = BoxFluid.OIL,
+    driveSide = DriveSide.ROD, seal = SealVariant.O_RING, fluid = BoxFluid.OIL, testSwitches = TestSwitches.ONE, speedControl = SpeedControl.ELECTRIC,
 )
 
 private fun sha256(bytes: ByteArray) = MessageDigest.getInstance("SHA-256").digest(bytes).joinToString("") { "%02x".format(it) }

@@ -45,6 +45,7 @@ def pump(name="P1", bore_mm=200.0):
     return g.PumpSpec(
         name=name, bore_mm=bore_mm, stroke_mm=2100.0, drive_bore_mm=130.0, drive_rod_mm=80.0,
         drive_side=g.DriveSide.ROD, seal=g.SealVariant.GUIDE_BAND, fluid=g.BoxFluid.WATER,
+        test_switches=g.TestSwitches.TWO, speed_control=g.SpeedControl.VALVE,
     )
 
 

@@ -13,7 +13,7 @@ use gritbook_core::fieldbook::{BoxCheckDraft, FieldBook, GradeDraft, OpenOptions
 use gritbook_core::ids::{PhotoId, Sha256Hex};
 use gritbook_core::model::entry::{Liquid, SealedEntry};
 use gritbook_core::model::part::{Cup, Grade, GradeSource, Part};
-use gritbook_core::model::pump::{BoxFluid, DriveSide, PumpSpec, SealVariant};
+use gritbook_core::model::pump::PumpSpec;
 use gritbook_core::outbox::{Body, Ended, Method, OutboxSettings, Request, RunOptions, RunReport, Transport as _, run_outbox};
 use gritbook_core::wire::v1::EntriesPage;
 use gritbook_depot::client::HttpTransport;
@@ -45,16 +45,7 @@ fn book(folder: &Path, person: &str) -> FieldBook {
 }
 
 fn spec(name: &str) -> PumpSpec {
-    PumpSpec {
-        name: name.into(),
-        bore_mm: 200.0,
-        stroke_mm: 1600.0,
-        drive_bore_mm: 130.0,
-        drive_rod_mm: 80.0,
-        drive_side: DriveSide::Rod,
-        seal: SealVariant::GuideBand,
-        fluid: BoxFluid::Water,
-    }
+    PumpSpec { stroke_mm: 1600.0, ..PumpSpec::assumed(name) }
 }
 
 /// A day's work on one pump: as many box checks as photos, with grades; gives the photos by name.

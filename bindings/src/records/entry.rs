@@ -76,6 +76,26 @@ choice! {
     }
 }
 
+choice! {
+    /// How many switches stroke the pistons by hand for a test.
+    TestSwitches = core_pump::TestSwitches {
+        /// One switch strokes both pistons in turn.
+        One,
+        /// One switch for each piston.
+        Two,
+    }
+}
+
+choice! {
+    /// How the stroking speed is set.
+    SpeedControl = core_pump::SpeedControl {
+        /// By a valve on the pump.
+        Valve,
+        /// By a knob on the control box.
+        Electric,
+    }
+}
+
 record! { both
     /// A pump's own figures.
     PumpSpec = core_pump::PumpSpec {
@@ -95,6 +115,10 @@ record! { both
         seal: SealVariant,
         /// What is in the box.
         fluid: BoxFluid,
+        /// Test switches.
+        test_switches: TestSwitches,
+        /// Speed control.
+        speed_control: SpeedControl,
     }
 }
 

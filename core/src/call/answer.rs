@@ -58,6 +58,8 @@ pub struct Reason {
     pub code: String,
     /// In words.
     pub text: String,
+    /// The same in Spanish.
+    pub text_es: String,
     /// The number behind it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub value: Option<f64>,
@@ -74,6 +76,8 @@ pub struct Hint {
     pub code: String,
     /// In words.
     pub text: String,
+    /// The same in Spanish.
+    pub text_es: String,
 }
 
 /// Expected cost of each choice over the asked pour and the life thereafter, against the cost of an ordinary cubic metre

@@ -65,7 +65,7 @@ fn ask_of(cells: &Cells<'_>) -> Result<Ask, String> {
         pump: cells.name("pump")?,
         next_pour_m3: cells.number("next_pour_m3", 0.0, 1e5)?.ok_or("next_pour_m3 is empty")?,
         pump_m3: cells.number("pump_m3", 0.0, 1e8)?,
-        concrete_bar: cells.number("concrete_bar", 0.0, 300.0)?,
+        concrete_bar: cells.number("concrete_bar", 0.0, 400.0)?,
         mix_factor: cells.number("mix_factor", 0.01, 100.0)?,
         bore_mm: cells.number("bore_mm", 80.0, 300.0)?,
     })

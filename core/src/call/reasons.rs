@@ -1,11 +1,13 @@
-//! Why, and what would change it, in words a mechanic can argue with.
+//! Why, and what would change it, in words a mechanic can argue with; in both languages.
 
 use super::answer::{CallCode, Hint, Reason};
 use super::ask::Costs;
 use super::decide::Choice;
 use crate::history::{Seen, Stop, StopKind};
+use crate::model::Cup;
 use crate::model::entry::Liquid;
-use crate::model::{Cup, Part};
+use crate::model::words::Words;
+use crate::wear::grade::GRADE_NAMES;
 
 /// What the words are made from.
 pub(super) struct Facts<'a> {
@@ -20,8 +22,22 @@ pub(super) struct Facts<'a> {
     pub(super) median_life_m3: f64,
 }
 
-fn reason(code: &str, text: impl Into<String>, value: Option<f64>, limit: Option<f64>) -> Reason {
-    Reason { code: code.to_owned(), text: text.into(), value, limit }
+/// A text in both languages.
+struct Said {
+    en: String,
+    es: String,
+}
+
+fn said(en: impl Into<String>, es: impl Into<String>) -> Said {
+    Said { en: en.into(), es: es.into() }
+}
+
+fn reason(code: &str, text: Said, value: Option<f64>, limit: Option<f64>) -> Reason {
+    Reason { code: code.to_owned(), text: text.en, text_es: text.es, value, limit }
+}
+
+fn hint(code: &str, text: Said) -> Hint {
+    Hint { code: code.to_owned(), text: text.en, text_es: text.es }
 }
 
 fn side(cup: Option<Cup>) -> &'static str {
@@ -32,168 +48,284 @@ fn side(cup: Option<Cup>) -> &'static str {
     }
 }
 
-fn part_name(part: Part) -> &'static str {
-    match part {
-        Part::Cup => "Cup",
-        Part::GuideBand => "Guide band",
-        Part::ORing => "O-ring",
-        Part::Plate => "Plate",
-        Part::Bore => "Bore",
-        Part::Coupler => "Coupler",
-        Part::Bolts => "Bolts",
-    }
-}
-
 /// A chance in words: 12 %, 0.4 %, under 0.1 %.
-fn percent(chance: f64) -> String {
+fn percent(chance: f64) -> Said {
     let percent = 100.0 * chance;
+    let both = |text: String| said(text.clone(), text);
     if percent >= 9.95 {
-        format!("{percent:.0} %")
+        both(format!("{percent:.0} %"))
     } else if percent >= 0.095 {
-        format!("{percent:.1} %")
+        both(format!("{percent:.1} %"))
     } else {
-        "under 0.1 %".to_owned()
+        said("under 0.1 %", "menos de 0.1 %")
     }
 }
 
 fn stop_reason(stop: &Stop) -> Reason {
+    let side = side(stop.cup);
+    let Words { en: part_en, es: part_es } = stop.part.name();
     let (code, text) = match stop.kind {
-        StopKind::Lumps => ("lumps", "Lumps in the box: the cups are done.".to_owned()),
-        StopKind::CupSpent => ("cup_spent", format!("Cup{} is graded spent.", side(stop.cup))),
-        StopKind::PartSpent => ("part_spent", format!("{}{} is graded spent.", part_name(stop.part), side(stop.cup))),
-        StopKind::PlateLow => ("plate_low", format!("Plate{} is low in the centre: replace it.", side(stop.cup))),
-        StopKind::BoltMissing => ("bolt_missing", "A coupler bolt is missing or broken.".to_owned()),
-        StopKind::SensorBarMoved => ("sensor_bar_moved", "The sensor bar was moved: set its distance as the maker says.".to_owned()),
-        StopKind::CupOut => ("cup_out", format!("Cup{} came out or failed, and no new one is on record.", side(stop.cup))),
+        StopKind::Lumps => ("lumps", said("Lumps in the box: the cups are done.", "Grumos en la caja: las copas ya no sirven.")),
+        StopKind::CupSpent => ("cup_spent", said(format!("Cup{side} is graded spent."), format!("Copa{side}: calificada acabada."))),
+        StopKind::PartSpent => {
+            ("part_spent", said(format!("{part_en}{side} is graded spent."), format!("{part_es}{side}: estado acabado.")))
+        }
+        StopKind::PlateLow => (
+            "plate_low",
+            said(format!("Plate{side} is low in the centre: replace it."), format!("Plato{side} hundido en el centro: cámbielo.")),
+        ),
+        StopKind::BoltMissing => {
+            ("bolt_missing", said("A coupler bolt is missing or broken.", "Falta un tornillo del acople, o está roto."))
+        }
+        StopKind::SensorBarMoved => (
+            "sensor_bar_moved",
+            said(
+                "The sensor bar was moved: set its distance as the maker says.",
+                "La barra del sensor se movió: ajuste su distancia como dice el fabricante.",
+            ),
+        ),
+        StopKind::CupOut => (
+            "cup_out",
+            said(
+                format!("Cup{side} came out or failed, and no new one is on record."),
+                format!("Copa{side}: salió o falló, y no hay una nueva registrada."),
+            ),
+        ),
     };
     reason(code, text, Some(stop.value), Some(stop.limit))
+}
+
+fn cost_reason(choice: &Choice, costs: &Costs) -> Reason {
+    let [pour, watch, change] = choice.costs;
+    let going_on = pour.min(watch);
+    let currency = &costs.currency;
+    let text = match choice.call {
+        CallCode::ChangeFirst => {
+            let more = going_on - change;
+            said(
+                format!("Going on is expected to cost {more:.0} {currency} more than changing now."),
+                format!("Seguir así costaría unos {more:.0} {currency} más que cambiar ahora."),
+            )
+        }
+        CallCode::PourAndWatch => {
+            let (saves, dearer) = (pour - watch, change - watch);
+            said(
+                format!(
+                    "Watching is expected to save {saves:.0} {currency} against pouring unwatched; changing now would cost {dearer:.0} more."
+                ),
+                format!("Vigilar ahorraría unos {saves:.0} {currency} frente a colar sin vigilar; cambiar ahora costaría {dearer:.0} más."),
+            )
+        }
+        CallCode::Pour => {
+            let more = change - pour;
+            said(
+                format!("Changing now is expected to cost {more:.0} {currency} more than pouring."),
+                format!("Cambiar ahora costaría unos {more:.0} {currency} más que colar."),
+            )
+        }
+    };
+    reason("expected_cost", text, Some(going_on), Some(change))
+}
+
+/// What the last look into the box said.
+fn seen_reasons(seen: Seen) -> Vec<Reason> {
+    let mut signs = Vec::new();
+    let level = match seen.level {
+        Some(0) => Some(said("Paste only in the box at the last look.", "Solo lechada en la caja en la última revisión.")),
+        Some(1) => Some(said("Some sand in the box at the last look.", "Algo de arena en la caja en la última revisión.")),
+        Some(2) => Some(said(
+            "Sand in the box at the last look: cups are passing.",
+            "Arena en la caja en la última revisión: las copas dejan pasar.",
+        )),
+        _ => None,
+    };
+    if let Some(text) = level {
+        signs.push(reason("level", text, seen.level.map(f64::from), Some(2.0)));
+    }
+    match seen.liquid {
+        Some(Liquid::Muddy) => signs.push(reason(
+            "liquid_muddy",
+            said(
+                "Muddy liquid: mortar is passing the cups, or the bore is worn.",
+                "Líquido lodoso: pasa mortero por las copas, o el cilindro está gastado.",
+            ),
+            None,
+            None,
+        )),
+        Some(Liquid::Oily) => signs.push(reason(
+            "liquid_oily",
+            said(
+                "Oil on the liquid: look at the rod seal; it says nothing about the cups.",
+                "Aceite en el líquido: revise el sello del vástago; de las copas no dice nada.",
+            ),
+            None,
+            None,
+        )),
+        _ => {}
+    }
+    if seen.liquid_low == Some(true) {
+        signs.push(reason(
+            "liquid_low",
+            said(
+                "Liquid low: it may pass the cups forward into the concrete.",
+                "Líquido bajo: puede estar pasando por las copas hacia el concreto.",
+            ),
+            None,
+            None,
+        ));
+    }
+    signs
+}
+
+fn cup_reasons(cup: Cup, age: Option<f64>, grade: Option<u8>, median_life_m3: f64) -> Vec<Reason> {
+    let mut signs = Vec::new();
+    let side = side(Some(cup));
+    if let Some(grade) = grade.filter(|grade| *grade < 4)
+        && let Some(name) = GRADE_NAMES.get(usize::from(grade))
+    {
+        let text = said(format!("Cup{side} graded {grade}, {}.", name.en), format!("Copa{side}: estado {grade}, {}.", name.es));
+        signs.push(reason("grade", text, Some(f64::from(grade)), Some(4.0)));
+    }
+    signs.push(match age {
+        Some(age) => reason(
+            "age",
+            said(
+                format!("Cup{side} has {age:.0} m3; half of such cups reach {median_life_m3:.0} m3."),
+                format!("Copa{side}: lleva {age:.0} m3; la mitad de las copas así llega a {median_life_m3:.0} m3."),
+            ),
+            Some(age),
+            Some(median_life_m3),
+        ),
+        None => reason(
+            "age_unknown",
+            said(
+                format!("Nobody knows the age of cup{side}; that is in the interval."),
+                format!("Nadie sabe la edad de la copa{side}; el intervalo ya lo incluye."),
+            ),
+            None,
+            None,
+        ),
+    });
+    signs
 }
 
 /// Reasons, gravest first.
 pub(super) fn reasons(facts: &Facts<'_>) -> Vec<Reason> {
     let Facts { choice, costs, .. } = facts;
     let mut reasons: Vec<Reason> = facts.stops.iter().map(stop_reason).collect();
-    let [pour, watch, change] = choice.costs;
     let chance = percent(choice.chance_of_failure);
     reasons.push(reason(
         "chance_of_failure",
-        format!("Chance that a cup fails in the next {:.0} m3: {chance}.", facts.pour_m3),
+        said(
+            format!("Chance that a cup fails in the next {:.0} m3: {}.", facts.pour_m3, chance.en),
+            format!("Probabilidad de que una copa falle en los próximos {:.0} m3: {}.", facts.pour_m3, chance.es),
+        ),
         Some(choice.chance_of_failure),
         None,
     ));
-    let going_on = pour.min(watch);
-    let text = match choice.call {
-        CallCode::ChangeFirst => {
-            format!("Going on is expected to cost {:.0} {} more than changing now.", going_on - change, costs.currency)
-        }
-        CallCode::PourAndWatch => {
-            format!(
-                "Watching is expected to save {:.0} {} against pouring unwatched; changing now would cost {:.0} more.",
-                pour - watch,
-                costs.currency,
-                change - watch
-            )
-        }
-        CallCode::Pour => format!("Changing now is expected to cost {:.0} {} more than pouring.", change - pour, costs.currency),
-    };
-    reasons.push(reason("expected_cost", text, Some(going_on), Some(change)));
-    let mut signs = Vec::new();
-    if let Some(seen) = facts.last_seen {
-        match seen.level {
-            Some(1) => signs.push(reason("level", "Some sand in the box at the last look.", Some(1.0), Some(2.0))),
-            Some(2) => signs.push(reason("level", "Sand in the box at the last look: cups are passing.", Some(2.0), Some(2.0))),
-            Some(0) => signs.push(reason("level", "Paste only in the box at the last look.", Some(0.0), Some(2.0))),
-            _ => {}
-        }
-        match seen.liquid {
-            Some(Liquid::Muddy) => {
-                signs.push(reason("liquid_muddy", "Muddy liquid: mortar is passing the cups, or the bore is worn.", None, None))
-            }
-            Some(Liquid::Oily) => {
-                signs.push(reason("liquid_oily", "Oil on the liquid: look at the rod seal; it says nothing about the cups.", None, None))
-            }
-            _ => {}
-        }
-        if seen.liquid_low == Some(true) {
-            signs.push(reason("liquid_low", "Liquid low: it may pass the cups forward into the concrete.", None, None));
-        }
-    }
+    reasons.push(cost_reason(choice, costs));
+    reasons.extend(facts.last_seen.map(seen_reasons).unwrap_or_default());
     for (cup, age, grade) in facts.cups {
-        if let Some(grade) = grade.filter(|grade| *grade < 4) {
-            let word = ["sound", "bedded", "worn", "passing"].get(usize::from(grade)).copied().unwrap_or("spent");
-            signs.push(reason("grade", format!("Cup{} graded {grade}, {word}.", side(Some(*cup))), Some(f64::from(grade)), Some(4.0)));
-        }
-        match age {
-            Some(age) => signs.push(reason(
-                "age",
-                format!("Cup{} has {age:.0} m3; half of such cups reach {:.0} m3.", side(Some(*cup)), facts.median_life_m3),
-                Some(*age),
-                Some(facts.median_life_m3),
-            )),
-            None => signs.push(reason(
-                "age_unknown",
-                format!("Nobody knows the age of cup{}; that is in the interval.", side(Some(*cup))),
-                None,
-                None,
-            )),
-        }
+        reasons.extend(cup_reasons(*cup, *age, *grade, facts.median_life_m3));
     }
-    reasons.extend(signs);
     if facts.failures < crate::life::fit::LEAST_FAILURES {
-        let text = format!("Only {} failed lives are known; the stated prior still speaks.", facts.failures);
+        let text = said(
+            format!("Only {} failed lives are known; the stated prior still speaks.", facts.failures),
+            format!("Solo se conocen {} vidas que acabaron en falla; todavía pesa la suposición inicial.", facts.failures),
+        );
         reasons.push(reason("few_lives", text, Some(facts.failures as f64), Some(crate::life::fit::LEAST_FAILURES as f64)));
     }
     reasons
 }
 
-fn word(call: CallCode) -> &'static str {
-    match call {
-        CallCode::Pour => "pour",
-        CallCode::PourAndWatch => "pour and watch",
-        CallCode::ChangeFirst => "change first",
+impl CallCode {
+    /// The call within a sentence.
+    pub fn words(self) -> Words {
+        match self {
+            Self::Pour => Words { en: "pour", es: "cuele" },
+            Self::PourAndWatch => Words { en: "pour and watch", es: "cuele y vigile" },
+            Self::ChangeFirst => Words { en: "change first", es: "primero cambie" },
+        }
+    }
+
+    /// The call as a sentence of its own.
+    pub fn sentence(self) -> Words {
+        match self {
+            Self::Pour => Words { en: "Pour.", es: "Cuele." },
+            Self::PourAndWatch => Words { en: "Pour, and watch.", es: "Cuele, y vigile." },
+            Self::ChangeFirst => Words { en: "Change first.", es: "Primero cambie." },
+        }
+    }
+}
+
+fn lifts(kind: StopKind) -> Hint {
+    match kind {
+        StopKind::Lumps => hint(
+            "new_look",
+            said(
+                "New cups; or drain the box again: less than lumps at a new look lifts the stop.",
+                "Copas nuevas; o drene la caja otra vez: si ya no salen grumos, se levanta el alto.",
+            ),
+        ),
+        StopKind::CupSpent => {
+            hint("new_cup", said("A new cup, or a better grade on a second look.", "Una copa nueva, o mejor estado al revisar de nuevo."))
+        }
+        StopKind::PartSpent | StopKind::PlateLow => hint(
+            "new_part",
+            said(
+                "The part replaced, or a better grade or measure on record.",
+                "La pieza cambiada, o un mejor estado o medida en el registro.",
+            ),
+        ),
+        StopKind::BoltMissing => hint(
+            "bolts_complete",
+            said("All bolts in and tight, and graded so.", "Todos los tornillos puestos y apretados, y así calificados."),
+        ),
+        StopKind::SensorBarMoved => hint(
+            "sensor_bar_set",
+            said(
+                "The sensor bar set and a measure of sensor_bar_moved 0 on record.",
+                "La barra del sensor ajustada, y la medida sensor_bar_moved 0 en el registro.",
+            ),
+        ),
+        StopKind::CupOut => hint("cup_in", said("The new cup on record as fitted.", "La copa nueva registrada como montada.")),
     }
 }
 
 /// What would change the call.
 pub(super) fn would_change(facts: &Facts<'_>) -> Vec<Hint> {
-    let hint = |code: &str, text: String| Hint { code: code.to_owned(), text };
     if !facts.stops.is_empty() {
-        return facts
-            .stops
-            .iter()
-            .map(|stop| match stop.kind {
-                StopKind::Lumps => {
-                    hint("new_look", "New cups; or drain the box again: less than lumps at a new look lifts the stop.".to_owned())
-                }
-                StopKind::CupSpent => hint("new_cup", "A new cup, or a better grade on a second look.".to_owned()),
-                StopKind::PartSpent | StopKind::PlateLow => {
-                    hint("new_part", "The part replaced, or a better grade or measure on record.".to_owned())
-                }
-                StopKind::BoltMissing => hint("bolts_complete", "All bolts in and tight, and graded so.".to_owned()),
-                StopKind::SensorBarMoved => {
-                    hint("sensor_bar_set", "The sensor bar set and a measure of sensor_bar_moved 0 on record.".to_owned())
-                }
-                StopKind::CupOut => hint("cup_in", "The new cup on record as fitted.".to_owned()),
-            })
-            .collect();
+        return facts.stops.iter().map(|stop| lifts(stop.kind)).collect();
     }
     let mut hints = Vec::new();
     let [smaller, bigger] = facts.choice.other_pours;
     // Only what a mechanic can use: a smaller pour that needs less, a bigger one that needs more.
     if let Some((volume, call)) = smaller.filter(|(_, call)| *call < facts.choice.call) {
-        hints.push(hint("smaller_pour", format!("For a pour of {volume:.0} m3 or less: {}.", word(call))));
+        let Words { en, es } = call.words();
+        let text = said(format!("For a pour of {volume:.0} m3 or less: {en}."), format!("Para un colado de {volume:.0} m3 o menos: {es}."));
+        hints.push(hint("smaller_pour", text));
     }
     if let Some((volume, call)) = bigger.filter(|(_, call)| *call > facts.choice.call) {
-        hints.push(hint("bigger_pour", format!("For {volume:.0} m3 or more: {}.", word(call))));
+        let Words { en, es } = call.words();
+        hints.push(hint("bigger_pour", said(format!("For {volume:.0} m3 or more: {en}."), format!("Para {volume:.0} m3 o más: {es}."))));
     }
     match facts.choice.call {
         CallCode::ChangeFirst => {
             let still = facts.costs.planned_change;
             let dearer = still + (facts.choice.costs[2] - facts.choice.costs[0].min(facts.choice.costs[1])).abs();
-            hints.push(hint("dearer_change", format!("A planned visit dearer than about {dearer:.0} {}.", facts.costs.currency)));
+            let currency = &facts.costs.currency;
+            let text = said(
+                format!("A planned visit dearer than about {dearer:.0} {currency}."),
+                format!("Una visita planeada que cueste más de unos {dearer:.0} {currency}."),
+            );
+            hints.push(hint("dearer_change", text));
         }
         CallCode::Pour | CallCode::PourAndWatch => {
-            hints.push(hint("worse_sign", "Lumps at a look into the box, or a cup graded spent: change first at once.".to_owned()));
+            let text = said(
+                "Lumps at a look into the box, or a cup graded spent: change first at once.",
+                "Grumos al revisar la caja, o una copa acabada: entonces cambie de inmediato.",
+            );
+            hints.push(hint("worse_sign", text));
         }
     }
     hints

@@ -130,14 +130,14 @@ pub(crate) fn name(what: &str, text: &str) -> Result<String, CoreError> {
     Ok(text.to_owned())
 }
 
-fn within(what: &str, value: f64, low: f64, high: f64) -> Result<(), CoreError> {
+pub(super) fn within(what: &str, value: f64, low: f64, high: f64) -> Result<(), CoreError> {
     if value.is_finite() && (low..=high).contains(&value) {
         return Ok(());
     }
     Err(CoreError::refused("out_of_range", format!("{what} {value} is outside {low} to {high}"), "check the figure and its unit"))
 }
 
-fn within_if(what: &str, value: Option<f64>, low: f64, high: f64) -> Result<(), CoreError> {
+pub(super) fn within_if(what: &str, value: Option<f64>, low: f64, high: f64) -> Result<(), CoreError> {
     value.map_or(Ok(()), |value| within(what, value, low, high))
 }
 
@@ -225,19 +225,9 @@ pub(crate) fn check_body(body: &EntryBody) -> Result<(), CoreError> {
 mod tests {
     use super::*;
     use crate::model::entry::{Measured, Poured};
-    use crate::model::pump::{BoxFluid, DriveSide, SealVariant};
 
     fn spec() -> PumpSpec {
-        PumpSpec {
-            name: " P1 ".into(),
-            bore_mm: 200.0,
-            stroke_mm: 2100.0,
-            drive_bore_mm: 130.0,
-            drive_rod_mm: 80.0,
-            drive_side: DriveSide::Rod,
-            seal: SealVariant::GuideBand,
-            fluid: BoxFluid::Water,
-        }
+        PumpSpec { name: " P1 ".into(), ..PumpSpec::assumed("") }
     }
 
     #[test]

@@ -4,6 +4,7 @@ use super::FieldBook;
 use super::amend::effective;
 use crate::debris::reading::LevelCode;
 use crate::error::{CoreError, ErrorKind};
+use crate::history::{History, parse_rows, without_contradicting_totals};
 use crate::ids::PumpId;
 use crate::model::entry::{EntryBody, Liquid, RemovalReason};
 use crate::model::part::{Cup, Part};
@@ -73,7 +74,9 @@ fn level_number(level: LevelCode) -> u8 {
 
 /// Free text that a spreadsheet would take for a formula gets an apostrophe before it.
 fn plain(note: &str) -> String {
-    if note.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{note}") } else { note.to_owned() }
+    // A zero byte would make the whole table unreadable.
+    let note = note.replace('\0', " ");
+    if note.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{note}") } else { note }
 }
 
 fn cells(body: &EntryBody) -> Option<Cells> {
@@ -125,6 +128,15 @@ fn cells(body: &EntryBody) -> Option<Cells> {
     Some(cells)
 }
 
+/// How a pump is named in the rows.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Naming {
+    /// By its name, for people; two pumps may share one.
+    Name,
+    /// By its id, which no other pump has.
+    Id,
+}
+
 impl FieldBook {
     /// The record as history CSV, amendments applied, in the record's order; of one pump where given. Figures are written so
     /// that they read back exactly.
@@ -132,6 +144,20 @@ impl FieldBook {
     /// # Errors
     /// What reading the book gives.
     pub fn history_csv(&self, pump: Option<PumpId>) -> Result<String, CoreError> {
+        self.rows_as_csv(pump, Naming::Name)
+    }
+
+    /// The record of all pumps as a history, each pump named by its id. A running total that contradicts the others of its pump
+    /// is left out, the event stays: a mistyped total must not keep the book from answering.
+    ///
+    /// # Errors
+    /// What reading the book gives.
+    pub fn history(&self) -> Result<History, CoreError> {
+        let rows = parse_rows(self.rows_as_csv(None, Naming::Id)?.as_bytes()).map_err(|refusal| refusal.error)?;
+        Ok(History { rows: without_contradicting_totals(rows), other_columns: Vec::new() })
+    }
+
+    fn rows_as_csv(&self, pump: Option<PumpId>, naming: Naming) -> Result<String, CoreError> {
         let store = self.store()?;
         let names: std::collections::HashMap<PumpId, String> =
             store.read(pumps::all)?.into_iter().map(|(id, spec)| (id, spec.name)).collect();
@@ -150,7 +176,8 @@ impl FieldBook {
             }
             if let Some(mut cells) = found.holds.as_ref().and_then(cells) {
                 cells.set("at", head.at.to_rfc3339());
-                cells.set("pump", names.get(&head.pump).cloned().unwrap_or_else(|| head.pump.to_string()));
+                let name = if naming == Naming::Name { names.get(&head.pump).cloned() } else { None };
+                cells.set("pump", name.unwrap_or_else(|| head.pump.to_string()));
                 writer.write_record(&cells.0).map_err(broken)?;
             }
         }

@@ -13,11 +13,11 @@ use crate::model::pump::DriveSide;
 
 pub(super) const JPEG: &[u8] = b"\xFF\xD8\xFF\xE0 begins like a photo, which is all the book asks";
 
-fn now() -> DateTime<FixedOffset> {
+pub(super) fn now() -> DateTime<FixedOffset> {
     DateTime::parse_from_rfc3339("2026-03-02T07:15:00-06:00").unwrap()
 }
 
-fn open(folder: &Path) -> FieldBook {
+pub(super) fn open(folder: &Path) -> FieldBook {
     FieldBook::open(folder, &OpenOptions { person: "Ana".into(), device_name: "test".into() }, now()).unwrap()
 }
 

@@ -5,6 +5,7 @@
 //! parse     the CSV: comma or semicolon, columns in any order, refused whole where a row is bad
 //! timeline  rows of one pump taken in, one after the other: running total, fitted parts, lives, signs
 //! duty      how much wear each cubic metre brought
+//! totals    running totals that contradict each other
 //! stops     what forbids a pour, how it comes and how it goes
 //! ```
 //!
@@ -17,13 +18,15 @@ mod parse;
 mod row;
 mod stops;
 mod timeline;
+mod totals;
 
 pub use duty::DUTY_BAR;
 pub use parse::{BadRow, LARGEST_BYTES, Refusal, parse};
-pub(crate) use parse::{Cells, split_table};
+pub(crate) use parse::{Cells, parse_rows, split_table};
 pub use row::{Event, Row};
 pub use stops::{PLATE_LOW_LIMIT_MM, Stop, StopKind};
 pub use timeline::{Age, FittedPart, Life, LifeEnd, Observation, Seen, Timeline};
+pub(crate) use totals::without_contradicting_totals;
 
 use crate::life::LifeSample;
 use crate::model::Part;

@@ -253,6 +253,19 @@ const MOST_M3: f64 = 1e8;
 /// A [`Refusal`] with every bad row; nothing of a bad file is used. Codes: `not_utf8`, `half_written_row`, `empty_table`,
 /// `not_a_table`, `bad_header`, `missing_columns`, `bad_rows`, `too_big`.
 pub fn parse(bytes: &[u8]) -> Result<History, Refusal> {
+    let (rows, other_columns) = split_rows(bytes)?;
+    if let Some(refusal) = refusal_of(falling_totals(&rows), "history") {
+        return Err(refusal);
+    }
+    Ok(History { rows, other_columns })
+}
+
+/// The rows of a history in the order they are taken in, whether or not their running totals agree.
+pub(crate) fn parse_rows(bytes: &[u8]) -> Result<Vec<Row>, Refusal> {
+    Ok(split_rows(bytes)?.0)
+}
+
+fn split_rows(bytes: &[u8]) -> Result<(Vec<Row>, Vec<String>), Refusal> {
     let table = split_table(bytes, "history")?;
     let missing: Vec<_> = ["at", "pump", "event"].into_iter().filter(|name| !table.header.iter().any(|h| h == name)).collect();
     if !missing.is_empty() {
@@ -271,12 +284,11 @@ pub fn parse(bytes: &[u8]) -> Result<History, Refusal> {
         }
     }
     rows.sort_by(Row::order);
-    bad.extend(falling_totals(&rows));
     if let Some(refusal) = refusal_of(bad, "history") {
         return Err(refusal);
     }
     let other_columns = others.iter().map(|&i| table.header[i].clone()).collect();
-    Ok(History { rows, other_columns })
+    Ok((rows, other_columns))
 }
 
 fn row_of(cells: &Cells<'_>, line: u64) -> Result<Row, String> {
@@ -299,7 +311,7 @@ fn row_of(cells: &Cells<'_>, line: u64) -> Result<Row, String> {
         liquid: cells.word("liquid", &LIQUIDS)?,
         liquid_low: cells.word("liquid_low", &YES_NO)?,
         settled_ml: cells.number("settled_ml", 0.0, 1e6)?,
-        concrete_bar: cells.number("concrete_bar", 0.0, 300.0)?,
+        concrete_bar: cells.number("concrete_bar", 0.0, 400.0)?,
         mix_factor: cells.number("mix_factor", 0.01, 100.0)?,
         measure: cells.text("measure").to_owned(),
         value: cells.number("value", -1e9, 1e9)?,

@@ -93,6 +93,33 @@ pub struct Row {
 }
 
 impl Row {
+    /// A row that says no more than that the pump is there, and its running total where it is known.
+    pub(crate) fn counter(pump: &str, at: DateTime<Utc>, pump_m3: Option<f64>) -> Self {
+        Self {
+            at,
+            pump: pump.to_owned(),
+            cup: None,
+            event: Event::Counter,
+            pump_m3,
+            pour_m3: None,
+            age_m3: None,
+            level: None,
+            grade: None,
+            liquid: None,
+            liquid_low: None,
+            settled_ml: None,
+            concrete_bar: None,
+            mix_factor: None,
+            measure: String::new(),
+            value: None,
+            reason: None,
+            part: Part::Cup,
+            note: String::new(),
+            others: Vec::new(),
+            line: 0,
+        }
+    }
+
     /// The order in which rows are taken in. Two rows that compare equal say the same.
     pub(super) fn order(&self, other: &Self) -> std::cmp::Ordering {
         let number = |a: Option<f64>, b: Option<f64>| a.unwrap_or(-1.0).total_cmp(&b.unwrap_or(-1.0));

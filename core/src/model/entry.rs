@@ -12,6 +12,7 @@ use crate::error::CoreError;
 use crate::ids::{DeviceId, EntryId, PhotoId, PumpId, Sha256Hex};
 use crate::model::part::{Cup, Grade, GradeSource, Part};
 use crate::model::pump::PumpSpec;
+use crate::model::words::Words;
 
 /// The schema name of an entry.
 pub const ENTRY_SCHEMA: &str = "gritbook.entry/1";
@@ -83,6 +84,19 @@ pub enum Liquid {
     Muddy,
     /// Oily: a film of oil.
     Oily,
+}
+
+impl Liquid {
+    /// What it looks like, in a word.
+    pub fn name(self) -> Words {
+        let (en, es) = match self {
+            Self::Clear => ("clear", "clara"),
+            Self::Grey => ("grey", "gris"),
+            Self::Muddy => ("muddy", "lodosa"),
+            Self::Oily => ("oily", "aceitosa"),
+        };
+        Words { en, es }
+    }
 }
 
 /// What happened, by kind. JSON: `"kind": "box_check", "body": {...}`.

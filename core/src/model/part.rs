@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::words::Words;
 use crate::error::CoreError;
 
 /// Which of the two pistons.
@@ -33,6 +34,22 @@ pub enum Part {
     Coupler,
     /// The coupler's bolts.
     Bolts,
+}
+
+impl Part {
+    /// What the trade calls it, capital first.
+    pub fn name(self) -> Words {
+        let (en, es) = match self {
+            Self::Cup => ("Cup", "Copa"),
+            Self::GuideBand => ("Guide band", "Banda guía"),
+            Self::ORing => ("O-ring", "O-ring"),
+            Self::Plate => ("Plate", "Plato"),
+            Self::Bore => ("Bore", "Cilindro"),
+            Self::Coupler => ("Coupler", "Acople"),
+            Self::Bolts => ("Bolts", "Tornillos"),
+        };
+        Words { en, es }
+    }
 }
 
 /// A wear grade, 0 sound to 4 spent.

@@ -35,6 +35,30 @@ pub enum DriveSide {
     Rod,
 }
 
+/// How many switches stroke the pistons by hand for a test.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum TestSwitches {
+    /// One switch strokes both pistons in turn.
+    #[default]
+    One,
+    /// One switch for each piston.
+    Two,
+}
+
+/// How the stroking speed is set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum SpeedControl {
+    /// By a valve on the pump.
+    #[default]
+    Valve,
+    /// By a knob on the control box.
+    Electric,
+}
+
 /// A pump's own figures; lengths in millimetres.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
@@ -55,6 +79,12 @@ pub struct PumpSpec {
     pub seal: SealVariant,
     /// What is in the box.
     pub fluid: BoxFluid,
+    /// Test switches; entries from before this was asked have none.
+    #[serde(default)]
+    pub test_switches: TestSwitches,
+    /// Speed control; as above.
+    #[serde(default)]
+    pub speed_control: SpeedControl,
 }
 
 impl PumpSpec {
@@ -70,6 +100,8 @@ impl PumpSpec {
             drive_side: DriveSide::Rod,
             seal: SealVariant::GuideBand,
             fluid: BoxFluid::Water,
+            test_switches: TestSwitches::default(),
+            speed_control: SpeedControl::default(),
         }
     }
 }

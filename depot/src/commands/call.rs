@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use anyhow::Context as _;
-use gritbook_core::call::{Answer, Call, CallCode, Costs, judge, parse_asks, parse_costs};
+use gritbook_core::call::{Answer, Call, Costs, judge, parse_asks, parse_costs};
 use gritbook_core::history::parse;
 use gritbook_core::{CoreError, ErrorKind};
 
@@ -76,11 +76,7 @@ impl Run for Args {
 }
 
 fn print(call: &Call) {
-    let sentence = match call.call {
-        CallCode::Pour => "Pour.",
-        CallCode::PourAndWatch => "Pour, and watch.",
-        CallCode::ChangeFirst => "Change first.",
-    };
+    let sentence = call.call.sentence().en;
     say(format!("{} {}, {} m3: {sentence}", call.at, call.pump, call.next_pour_m3));
     for reason in &call.reasons {
         say(format!("  {}", reason.text));

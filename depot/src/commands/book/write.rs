@@ -3,7 +3,7 @@
 use clap::{Args, Subcommand};
 use gritbook_core::ids::EntryId;
 use gritbook_core::model::entry::{Fitted, Graded, Measured, Poured, RemovalReason, Removed};
-use gritbook_core::model::pump::{BoxFluid, DriveSide, SealVariant};
+use gritbook_core::model::pump::{BoxFluid, DriveSide, SealVariant, SpeedControl, TestSwitches};
 use gritbook_core::model::{GradeSource, PumpSpec};
 use gritbook_core::wear::grade::{CRITERIA_EDITION, criterion};
 use serde_json::json;
@@ -272,6 +272,12 @@ pub(super) struct Figures {
     /// water or oil in the box.
     #[arg(long)]
     fluid: Option<String>,
+    /// one or two test switches.
+    #[arg(long)]
+    switches: Option<String>,
+    /// valve or electric speed control.
+    #[arg(long)]
+    speed: Option<String>,
 }
 
 impl Figures {
@@ -279,6 +285,10 @@ impl Figures {
         let side: Option<DriveSide> = self.drive_side.as_deref().map(|text| super::word("a side", "piston, rod", text)).transpose()?;
         let seal: Option<SealVariant> = self.seal.as_deref().map(|text| super::word("a seal", "guide-band, o-ring", text)).transpose()?;
         let fluid: Option<BoxFluid> = self.fluid.as_deref().map(|text| super::word("a fluid", "water, oil", text)).transpose()?;
+        let switches: Option<TestSwitches> =
+            self.switches.as_deref().map(|text| super::word("a number of test switches", "one, two", text)).transpose()?;
+        let speed: Option<SpeedControl> =
+            self.speed.as_deref().map(|text| super::word("a speed control", "valve, electric", text)).transpose()?;
         Ok(PumpSpec {
             name: self.rename.clone().unwrap_or(spec.name),
             bore_mm: self.bore_mm.unwrap_or(spec.bore_mm),
@@ -288,6 +298,8 @@ impl Figures {
             drive_side: side.unwrap_or(spec.drive_side),
             seal: seal.unwrap_or(spec.seal),
             fluid: fluid.unwrap_or(spec.fluid),
+            test_switches: switches.unwrap_or(spec.test_switches),
+            speed_control: speed.unwrap_or(spec.speed_control),
         })
     }
 }

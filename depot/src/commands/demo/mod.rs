@@ -9,7 +9,6 @@ use gritbook_core::debris::card::Paper;
 use gritbook_core::debris::reading::Reading;
 use gritbook_core::fieldbook::{BoxCheckDraft, FieldBook, GradeDraft, OpenOptions, PhotoInput, SavedCheck};
 use gritbook_core::model::entry::Liquid;
-use gritbook_core::model::pump::{BoxFluid, DriveSide, SealVariant};
 use gritbook_core::model::{Cup, Grade, GradeSource, Part, PumpSpec};
 use gritbook_core::outbox::{Ended, OutboxEvent, OutboxSettings, RunOptions, RunReport, run_outbox};
 use gritbook_core::wear::grade::{CRITERIA_EDITION, GRADE_NAMES, criterion};
@@ -142,19 +141,7 @@ impl Run for Args {
 }
 
 fn save(book: &FieldBook, scene: &Scene, reading: Reading) -> Result<SavedCheck, CoreError> {
-    let pump = book.add_pump(
-        PumpSpec {
-            name: scene.pump.into(),
-            bore_mm: 200.0,
-            stroke_mm: 2100.0,
-            drive_bore_mm: 130.0,
-            drive_rod_mm: 80.0,
-            drive_side: DriveSide::Rod,
-            seal: SealVariant::GuideBand,
-            fluid: BoxFluid::Water,
-        },
-        now(),
-    )?;
+    let pump = book.add_pump(PumpSpec::assumed(scene.pump), now())?;
     let mut grades = Vec::new();
     for (cup, number) in [Cup::A, Cup::B].into_iter().zip(scene.grades) {
         let grade = Grade::new(number)?;

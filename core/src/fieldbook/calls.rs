@@ -1,0 +1,66 @@
+//! The call on a pump of this book, and how long its parts last.
+
+use chrono::{DateTime, FixedOffset};
+
+use super::FieldBook;
+use crate::call::{Ask, Call, Costs, Judge};
+use crate::error::CoreError;
+use crate::history::Row;
+use crate::ids::PumpId;
+use crate::life::{LifeSummary, summary};
+use crate::model::Part;
+
+/// What is asked of a call; pressures and mix as usual where they are left out.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CallQuestion {
+    /// The coming pour, m3 (0 to 100,000).
+    pub next_pour_m3: f64,
+    /// Running total now, m3; None: the last known one.
+    pub pump_m3: Option<f64>,
+    /// Concrete pressure of the coming pour, bar.
+    pub concrete_bar: Option<f64>,
+    /// Mix factor of the coming pour.
+    pub mix_factor: Option<f64>,
+}
+
+impl FieldBook {
+    /// The call for the next pour of a pump, from the whole record up to now. Nothing is recorded: see [`FieldBook::record_call`].
+    ///
+    /// # Errors
+    /// `no_such_pump`; `out_of_range` for figures of the question, `bad_ask` for a total below the last known one, `bad_costs`.
+    pub fn call(&self, pump: PumpId, question: &CallQuestion, costs: &Costs, now: DateTime<FixedOffset>) -> Result<Call, CoreError> {
+        let spec = self.pump(pump)?;
+        super::drafts::within("the coming pour, m3,", question.next_pour_m3, 0.0, 100_000.0)?;
+        super::drafts::within_if("the concrete pressure, bar,", question.concrete_bar, 0.0, 400.0)?;
+        super::drafts::within_if("the mix factor", question.mix_factor, 0.05, 20.0)?;
+        let mut judge = Judge::new(costs.clone())?;
+        let known = self.history()?;
+        // A phone whose clock was set back has rows from later than now; they are known all the same.
+        let at = known.rows.iter().map(|row| row.at).max().map_or(now.to_utc(), |last| last.max(now.to_utc()));
+        let key = pump.to_string();
+        let ever_told = known.rows.iter().any(|row| row.pump == key);
+        known.rows.iter().for_each(|row| judge.take_in(row));
+        if !ever_told {
+            judge.take_in(&Row::counter(&key, at, question.pump_m3));
+        }
+        let ask = Ask {
+            at,
+            at_text: now.to_rfc3339(),
+            pump: key,
+            next_pour_m3: question.next_pour_m3,
+            pump_m3: question.pump_m3,
+            concrete_bar: question.concrete_bar,
+            mix_factor: question.mix_factor,
+            bore_mm: Some(spec.bore_mm),
+        };
+        Ok(Call { pump: spec.name, ..judge.answer(&ask)? })
+    }
+
+    /// How long a kind of part lasts by this book: the fit over all its pumps.
+    ///
+    /// # Errors
+    /// What reading the book gives; what a fit without any life gives.
+    pub fn life(&self, part: Part) -> Result<LifeSummary, CoreError> {
+        summary(&self.history()?, part)
+    }
+}
