@@ -7,6 +7,7 @@ use std::time::Instant;
 use chrono::{DateTime, FixedOffset};
 use gritbook_core::fieldbook as core_book;
 use gritbook_core::ids::PumpId;
+use gritbook_core::model::entry::Called;
 use gritbook_core::outbox::{OutboxEvent, run_outbox};
 
 use crate::cross::Cross as _;
@@ -14,8 +15,9 @@ use crate::error::FieldBookError;
 use crate::host::{HostTransport, OutboxListener, Transport};
 use crate::reading::DebrisReading;
 use crate::records::{
-    BoxCheckDraft, EffectiveEntry, Exported, GradeGiven, LogEntry, MeasureTaken, Moment, OpenReport, PartFitted, PartRemoved, PourMade,
-    PumpSpec, PumpSummary, QueuePause, QueuedItem, RunOptions, RunReport, SavedCheck, VerifyReport,
+    BoxCheckDraft, CallAnswer, CallCode, CallQuestion, Costs, EffectiveEntry, Exported, GradeGiven, LifeFacts, LogEntry, MeasureTaken,
+    Moment, OpenReport, Part, PartFitted, PartRemoved, PourMade, PumpSpec, PumpSummary, QueuePause, QueuedItem, RunOptions, RunReport,
+    SavedCheck, VerifyReport,
 };
 
 /// An open field book. May be used from several threads at once; every call may block on the disk. What a call saved is durable when
@@ -121,6 +123,29 @@ impl FieldBook {
     /// Records a pour, or a reading of the running total; gives the entry's id.
     pub fn poured(&self, pump_id: &str, poured: PourMade, now: Moment) -> Result<String, FieldBookError> {
         Ok(self.0.poured(pump_id.parse()?, poured.cross(), now.try_into()?)?.cross())
+    }
+
+    /// The call for the next pour of a pump, from the whole record up to now. Nothing is recorded.
+    pub fn call(&self, pump_id: &str, question: CallQuestion, costs: Costs, now: Moment) -> Result<CallAnswer, FieldBookError> {
+        Ok(self.0.call(pump_id.parse()?, &question.cross(), &costs.cross(), now.try_into()?)?.cross())
+    }
+
+    /// Records a call: `document_json` as `call` gave it and, where the mechanic decided otherwise, what and why. Gives the entry's id.
+    pub fn record_call(
+        &self,
+        pump_id: &str,
+        document_json: &str,
+        overruled_to: Option<CallCode>,
+        overrule_reason: Option<String>,
+        now: Moment,
+    ) -> Result<String, FieldBookError> {
+        let called = Called::of_document(document_json, overruled_to.cross(), overrule_reason)?;
+        Ok(self.0.record_call(pump_id.parse()?, called, now.try_into()?)?.cross())
+    }
+
+    /// How long a kind of part lasts by this book, over all its pumps.
+    pub fn life(&self, part: Part) -> Result<LifeFacts, FieldBookError> {
+        Ok(self.0.life(part.cross())?.cross())
     }
 
     /// Says that an entry should not be there, and why; it stays in the record. Gives the amendment's id.

@@ -8,6 +8,7 @@
 //! fieldbook ──► core::fieldbook          the one object; each method hands over and converts
 //! reading, card ──► core::debris         photo to reading, where things stand on the printed card
 //! grades ──► core::wear                 the five grades in words
+//! units, enrolment ──► core             figures in the shop's units, the code that lets a device in
 //! host ──► core::outbox                  traits that the shell implements
 //! records ──► core's results             mirrors; a new field or variant in core breaks this build, not the phone
 //! error ──► core::error                  FieldBookError
@@ -15,20 +16,24 @@
 
 mod card;
 mod cross;
+mod enrolment;
 mod error;
 mod fieldbook;
 mod grades;
 mod host;
 mod reading;
 mod records;
+mod units;
 
 pub use card::{CardGeometry, Paper, card_geometry};
+pub use enrolment::{Enrolment, enrolment_of_payload, enrolment_of_photo};
 pub use error::FieldBookError;
 pub use fieldbook::{FieldBook, pump_id_named};
-pub use grades::{Criteria, Words, criteria_edition, grade_criteria, grade_names};
+pub use grades::{Criteria, LevelWords, Words, criteria_edition, grade_criteria, grade_names, level_words, liquid_words, part_words};
 pub use host::{OutboxListener, Transport, TransportError};
-pub use reading::{DebrisReading, ReadingError, ReadingOptions};
+pub use reading::{DebrisReading, HandScale, ReadingError, ReadingOptions, WindowPx, px_per_mm_of_ruler};
 pub use records::*;
+pub use units::{DecimalMark, Quantity, UnitSystem, figure, parse_figure, typed_figure, unit_of};
 
 uniffi::setup_scaffolding!();
 

@@ -3,11 +3,13 @@
 use std::path::PathBuf;
 
 use gritbook_core::CoreError;
+use gritbook_core::debris::over_photo;
 use gritbook_core::debris::read as core_read;
 use gritbook_core::debris::settings as core_settings;
 use gritbook_core::fieldbook::PhotoInput;
 
 use crate::cross::Cross as _;
+use crate::error::FieldBookError;
 use crate::records::{Finding, ReadingFacts};
 
 /// Why a photo gives no reading: show reason and advice, and let it be taken again. In Kotlin: `ReadingException`.
@@ -54,13 +56,47 @@ pub struct ReadingOptions {
     /// Adds each grain's outline, to be drawn over the photo.
     #[uniffi(default = false)]
     pub outlines: bool,
+    /// A scale set by hand; null to find the card.
+    #[uniffi(default = None)]
+    pub hand: Option<HandScale>,
+}
+
+/// A scale set by hand, and the part of the oriented photo to read.
+#[derive(Debug, Clone, PartialEq, uniffi::Record)]
+pub struct HandScale {
+    /// Pixels per millimetre in the oriented photo.
+    pub px_per_mm: f64,
+    /// Left, top, width and height of what to read, px; null for the whole frame.
+    #[uniffi(default = None)]
+    pub window_px: Option<WindowPx>,
+}
+
+/// A rectangle in the oriented photo, px.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, uniffi::Record)]
+pub struct WindowPx {
+    /// Left edge.
+    pub left: u32,
+    /// Upper edge.
+    pub top: u32,
+    /// Width.
+    pub width: u32,
+    /// Height.
+    pub height: u32,
+}
+
+/// Pixels per millimetre from two points on a ruler in the oriented photo, px, and the length between them, mm.
+#[uniffi::export]
+pub fn px_per_mm_of_ruler(from_x_px: f64, from_y_px: f64, to_x_px: f64, to_y_px: f64, length_mm: f64) -> Result<f64, FieldBookError> {
+    Ok(core_settings::HandScale::of_ruler([from_x_px, from_y_px], [to_x_px, to_y_px], length_mm)?.px_per_mm)
 }
 
 impl From<ReadingOptions> for core_settings::ReadSettings {
     fn from(options: ReadingOptions) -> Self {
-        let ReadingOptions { sample_ml, outlines } = options;
+        let ReadingOptions { sample_ml, outlines, hand } = options;
         let usual = Self::default();
-        Self { sample_ml: sample_ml.unwrap_or(usual.sample_ml), outlines, ..usual }
+        let window_px = |window: WindowPx| [window.left, window.top, window.width, window.height];
+        let hand = hand.map(|hand| core_settings::HandScale { px_per_mm: hand.px_per_mm, window_px: hand.window_px.map(window_px) });
+        Self { sample_ml: sample_ml.unwrap_or(usual.sample_ml), outlines, hand, ..usual }
     }
 }
 
@@ -74,6 +110,12 @@ impl DebrisReading {
     #[uniffi::constructor]
     pub fn of_photo(path: String, options: ReadingOptions) -> Result<Self, ReadingError> {
         Ok(Self(core_read::read_photo(&PhotoInput::Path(PathBuf::from(path)).read()?, &options.into())?))
+    }
+
+    /// The grains' outlines in the oriented photo, in the order of the grains: x and y in turn, px. Empty lists where the reading
+    /// was made without outlines.
+    pub fn outlines_px(&self) -> Vec<Vec<f64>> {
+        over_photo::outlines_px(&self.0).into_iter().map(|outline| outline.into_iter().flatten().collect()).collect()
     }
 
     /// What it says.

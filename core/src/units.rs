@@ -10,6 +10,8 @@ use serde::{Deserialize, Deserializer, Serialize};
 
 use crate::error::CoreError;
 
+pub mod shown;
+
 /// Millimetres in an inch.
 pub const MM_PER_IN: f64 = 25.4;
 /// Cubic metres in a cubic yard.

@@ -104,6 +104,48 @@ def box_check_is_saved_and_stands_in_log_pump_and_outbox():
 
 
 @check
+def call_is_asked_recorded_and_overruled_only_with_a_reason():
+    with_book = book("called")
+    pump_id = with_book.add_pump(pump(), now())
+    with_book.save_box_check(draft(pump_id, level_by_eye=g.LevelCode.LUMPS), None, now())
+    question = g.CallQuestion(next_pour_m3=80.0, pump_m3=None, concrete_bar=None, mix_factor=None)
+    answer = with_book.call(pump_id, question, g.assumed_costs(), now(60))
+    assert answer.call == g.CallCode.CHANGE_FIRST and answer.hard_stop
+    assert answer.sentence.es == "Primero cambie." and answer.reasons[0].code == "lumps"
+    assert answer.reasons[0].text and answer.reasons[0].text_es != answer.reasons[0].text
+    assert json.loads(answer.document_json)["schema"] == "gritbook.call/1"
+    with_book.record_call(pump_id, answer.document_json, None, None, now(70))
+    refused("no_reason", g.FieldBookError, lambda: with_book.record_call(pump_id, answer.document_json, g.CallCode.POUR, " ", now(80)))
+    refused("bad_document", g.FieldBookError, lambda: with_book.record_call(pump_id, "{}", None, None, now(80)))
+    with_book.record_call(pump_id, answer.document_json, g.CallCode.POUR_AND_WATCH, "bored out yesterday", now(90))
+    body = json.loads(with_book.log(pump_id, 1)[0].doc_json)["body"]
+    assert body["overruled_to"] == "pour_and_watch" and body["answer"]["call"] == "change_first"
+    refused("no_lives", g.FieldBookError, lambda: with_book.life(g.Part.CUP))
+    with_book.fitted(pump_id, g.PartFitted(part=g.Part.CUP, cup=g.Cup.A, pump_m3=18250.0, already_in=False, age_m3=None), now(100))
+    life = with_book.life(g.Part.CUP)
+    assert life.prior_used and life.median_m3 > 0 and len(life.fitted) > 10
+
+
+@check
+def figures_cross_in_the_shops_units_and_a_ruler_gives_a_scale():
+    assert g.figure(g.Quantity.PRESSURE, 206.842718795, g.UnitSystem.INCH, g.DecimalMark.POINT) == "3000"
+    assert g.unit_of(g.Quantity.CONCRETE, g.UnitSystem.INCH) == "yd³"
+    assert g.parse_figure(g.Quantity.LENGTH, "0,5", g.UnitSystem.INCH) == 12.7
+    refused("not_a_number", g.FieldBookError, lambda: g.parse_figure(g.Quantity.LENGTH, "1,2.3", g.UnitSystem.INCH))
+    assert g.px_per_mm_of_ruler(0.0, 0.0, 300.0, 400.0, 50.0) == 10.0
+    refused("bad_ruler", g.FieldBookError, lambda: g.px_per_mm_of_ruler(0.0, 0.0, 3.0, 4.0, 50.0))
+    assert g.part_words(g.Part.GUIDE_BAND).es == "Banda guía"
+
+
+@check
+def enrolment_code_that_was_typed_is_read_and_another_text_is_refused():
+    text = json.dumps({"gritbook": "enrolment/1", "depot": "https://depot.example", "name": "phone 1", "token": "abc"})
+    found = g.enrolment_of_payload(text)
+    assert (found.depot, found.name, found.token) == ("https://depot.example", "phone 1", "abc")
+    refused("not_an_enrolment", g.FieldBookError, lambda: g.enrolment_of_payload("https://depot.example"))
+
+
+@check
 def cut_link_pauses_the_queue_and_the_next_run_sends_all_of_it_once():
     with_book, depot = book("sent"), DepotDouble()
     pump_id = with_book.add_pump(pump(), now())

@@ -128,6 +128,14 @@ pub struct Call {
     pub expected_cost: ExpectedCost,
 }
 
+impl Call {
+    /// The document as JSON.
+    pub fn document(&self) -> String {
+        // Finite numbers and strings always serialise.
+        serde_json::to_string(self).unwrap_or_default()
+    }
+}
+
 /// An error inside an answer line.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]

@@ -10,6 +10,7 @@ pub mod ground;
 pub mod level;
 mod mark;
 pub mod measure;
+pub mod over_photo;
 pub mod pose;
 pub mod read;
 pub mod reading;

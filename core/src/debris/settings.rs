@@ -78,6 +78,24 @@ pub struct HandScale {
     pub window_px: Option<[u32; 4]>,
 }
 
+impl HandScale {
+    /// The scale from two points on a ruler in the oriented photo, px, and the length between them, mm.
+    ///
+    /// # Errors
+    /// `bad_ruler` for points closer than 20 px (the scale would be worse than a twentieth) or a length that is not above 0.
+    pub fn of_ruler(from_px: [f64; 2], to_px: [f64; 2], length_mm: f64) -> Result<Self, CoreError> {
+        let apart_px = (to_px[0] - from_px[0]).hypot(to_px[1] - from_px[1]);
+        if !(apart_px.is_finite() && apart_px >= 20.0 && length_mm.is_finite() && length_mm > 0.0) {
+            return Err(CoreError::refused(
+                "bad_ruler",
+                format!("the two points lie {apart_px:.0} px apart for {length_mm} mm"),
+                "set the points far apart on the ruler, and give the length between them",
+            ));
+        }
+        Ok(Self { px_per_mm: apart_px / length_mm, window_px: None })
+    }
+}
+
 /// What the grains lie on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

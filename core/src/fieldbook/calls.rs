@@ -3,12 +3,13 @@
 use chrono::{DateTime, FixedOffset};
 
 use super::FieldBook;
-use crate::call::{Ask, Call, Costs, Judge};
+use crate::call::{Ask, Call, CallCode, Costs, Judge};
 use crate::error::CoreError;
 use crate::history::Row;
 use crate::ids::PumpId;
 use crate::life::{LifeSummary, summary};
 use crate::model::Part;
+use crate::model::entry::Called;
 
 /// What is asked of a call; pressures and mix as usual where they are left out.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -62,5 +63,21 @@ impl FieldBook {
     /// What reading the book gives; what a fit without any life gives.
     pub fn life(&self, part: Part) -> Result<LifeSummary, CoreError> {
         summary(&self.history()?, part)
+    }
+}
+
+impl Called {
+    /// A call to record: the answer's document as text, and what the mechanic decided where it differs.
+    ///
+    /// # Errors
+    /// `bad_document` for a text that is no `gritbook.call/1`.
+    pub fn of_document(document: &str, overruled_to: Option<CallCode>, overrule_reason: Option<String>) -> Result<Self, CoreError> {
+        let bad = |cause| {
+            CoreError::refused("bad_document", "this is no document of a call", "ask for the call again and record what it gives")
+                .because(cause)
+        };
+        let call: Call = serde_json::from_str(document).map_err(bad)?;
+        let word = |code: CallCode| code.words().en.replace(' ', "_");
+        Ok(Self { answer: serde_json::to_value(call).map_err(bad)?, overruled_to: overruled_to.map(word), overrule_reason })
     }
 }

@@ -33,6 +33,7 @@
 
 mod answer;
 pub mod chain;
+mod enrolment;
 pub mod hlc;
 mod next;
 pub mod policy;
@@ -43,6 +44,7 @@ pub mod transport;
 mod tus;
 
 pub(crate) use answer::upload_id;
+pub use enrolment::{ENROLMENT_KIND, Enrolment};
 pub use policy::Backoff;
 pub use run::{Ended, RunOptions, RunReport, run_outbox};
 pub use transport::{Answer, Body, Method, Request, Transport, TransportFault, TransportFaultKind};

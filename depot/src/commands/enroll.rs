@@ -4,6 +4,7 @@ use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use chrono::{DateTime, Utc};
+use gritbook_core::outbox::Enrolment;
 use gritbook_core::{CoreError, ErrorKind};
 use qrcode::{EcLevel, QrCode};
 use serde_json::json;
@@ -123,7 +124,7 @@ pub(super) fn let_in(data: &Path, name: &str) -> Result<String, CoreError> {
 
 /// What the code holds: an address of our own kind that a phone's camera hands to the shell as it is.
 fn payload(name: &str, depot: Option<&str>, token: &str) -> String {
-    json!({ "gritbook": "enrolment/1", "depot": depot, "name": name, "token": token }).to_string()
+    Enrolment::new(depot, name, token).payload()
 }
 
 fn checked_name(name: &str) -> Result<String, CoreError> {
