@@ -122,6 +122,7 @@ def call_is_asked_recorded_and_overruled_only_with_a_reason():
     assert body["overruled_to"] == "pour_and_watch" and body["answer"]["call"] == "change_first"
     refused("no_lives", g.FieldBookError, lambda: with_book.life(g.Part.CUP))
     with_book.fitted(pump_id, g.PartFitted(part=g.Part.CUP, cup=g.Cup.A, pump_m3=18250.0, already_in=False, age_m3=None), now(100))
+    with_book.poured(pump_id, g.PourMade(pour_m3=80.0, pump_m3=18330.0, concrete_bar=None, mix_factor=None), now(110))
     life = with_book.life(g.Part.CUP)
     assert life.prior_used and life.median_m3 > 0 and len(life.fitted) > 10
 
