@@ -1,13 +1,8 @@
 package gritbook.shell.frame
 
 import android.content.Context
-import android.graphics.Typeface
-import android.graphics.drawable.GradientDrawable
-import android.graphics.drawable.RippleDrawable
-import android.content.res.ColorStateList
 import android.text.InputType
 import android.util.TypedValue
-import android.view.Gravity
 import android.view.View
 import android.view.ViewGroup
 import android.view.inputmethod.EditorInfo
@@ -16,6 +11,11 @@ import android.widget.EditText
 import android.widget.LinearLayout
 import android.widget.TextView
 import gritbook.shell.R
+import gritbook.shell.look.FrameGround
+import gritbook.shell.look.Look
+import gritbook.shell.look.SlipDrawable
+import gritbook.shell.look.WritingLine
+import gritbook.shell.look.asSlip
 
 /* The few kinds of view that every page is made of, in the sizes and colours of the resources. */
 
@@ -27,8 +27,8 @@ fun Context.words(text: CharSequence, size: Int = R.dimen.text, color: Int = R.c
     this.text = text
     setTextSize(TypedValue.COMPLEX_UNIT_PX, resources.getDimension(size))
     setTextColor(getColor(color))
-    if (bold) typeface = Typeface.create("sans-serif-medium", Typeface.NORMAL)
-    fontFeatureSettings = "tnum"
+    if (bold) typeface = Look.bold
+    fontFeatureSettings = Look.TABULAR
 }
 
 fun Context.heading(text: CharSequence) = words(text, R.dimen.title, bold = true).apply { markHeading(this) }
@@ -40,39 +40,22 @@ fun markHeading(view: View) {
 
 fun Context.note(text: CharSequence) = words(text, R.dimen.note, R.color.pencil)
 
-/** A box with an outline and, where [filled], a ground of that colour. */
-fun Context.boxed(line: Int, filled: Int? = null): RippleDrawable {
-    val box = GradientDrawable().apply {
-        cornerRadius = dp(4).toFloat()
-        setStroke(dp(2), getColor(line))
-        setColor(getColor(filled ?: R.color.paper))
-    }
-    return RippleDrawable(ColorStateList.valueOf(getColor(R.color.pencil) and 0x40FFFFFF), box, null)
-}
+/** A box with an outline of that colour on paper. */
+fun Context.boxed(line: Int) = FrameGround(Look(this), getColor(line))
 
 /** Something to touch. [main]: the one thing that this page is for. */
-fun Context.key(text: CharSequence, main: Boolean = false, id: Int = View.NO_ID, act: () -> Unit) = Button(this).apply {
+fun Context.key(text: CharSequence, main: Boolean = false, id: Int = View.NO_ID, act: () -> Unit) = Button(this, null, 0).apply {
     this.id = id
     this.text = text
-    isAllCaps = false
-    stateListAnimator = null
-    gravity = Gravity.CENTER
-    minHeight = px(R.dimen.touch)
-    minimumHeight = px(R.dimen.touch)
-    minWidth = px(R.dimen.touch)
-    minimumWidth = px(R.dimen.touch)
-    setPadding(dp(8), dp(8), dp(8), dp(8))
-    setTextSize(TypedValue.COMPLEX_UNIT_PX, resources.getDimension(if (main) R.dimen.title else R.dimen.text))
-    setTextColor(getColor(if (main) R.color.paper else R.color.violet))
-    background = boxed(R.color.violet, if (main) R.color.violet else null)
+    asSlip(Look(context), if (main) SlipDrawable.Kind.PRIMARY else SlipDrawable.Kind.QUIET)
+    if (main) setTextSize(TypedValue.COMPLEX_UNIT_PX, resources.getDimension(R.dimen.title))
     setOnClickListener { act() }
 }
 
 /** One of several: filled where it is the chosen one. */
 fun Button.chosen(yes: Boolean) {
+    asSlip(Look(context), SlipDrawable.Kind.CHOICE)
     isSelected = yes
-    setTextColor(context.getColor(if (yes) R.color.paper else R.color.violet))
-    background = context.boxed(R.color.violet, if (yes) R.color.violet else null)
     contentDescription = if (yes) context.getString(R.string.chosen, text) else text
 }
 
@@ -80,6 +63,8 @@ fun Button.chosen(yes: Boolean) {
 class Field(context: Context, label: CharSequence, id: Int, number: Boolean, text: String, changed: (String) -> Unit) {
     val edit = EditText(context).apply {
         this.id = id
+        background = WritingLine(Look(context))
+        setPadding(context.dp(12), context.dp(8), context.dp(12), context.dp(8))
         setText(text)
         // Decimal comma and point are both typed; what they mean is the book's to say.
         inputType = if (number) InputType.TYPE_CLASS_TEXT or InputType.TYPE_TEXT_FLAG_NO_SUGGESTIONS or InputType.TYPE_TEXT_VARIATION_VISIBLE_PASSWORD
@@ -88,8 +73,8 @@ class Field(context: Context, label: CharSequence, id: Int, number: Boolean, tex
         imeOptions = EditorInfo.IME_FLAG_NO_EXTRACT_UI or EditorInfo.IME_ACTION_DONE
         setTextSize(TypedValue.COMPLEX_UNIT_PX, resources.getDimension(R.dimen.title))
         setTextColor(context.getColor(R.color.ink))
-        fontFeatureSettings = "tnum"
-        minHeight = context.dp(64)
+        fontFeatureSettings = Look.TABULAR
+        minHeight = context.px(R.dimen.touch)
         isSaveEnabled = false
         addTextChangedListener(object : android.text.TextWatcher {
             override fun beforeTextChanged(s: CharSequence?, start: Int, count: Int, after: Int) {}

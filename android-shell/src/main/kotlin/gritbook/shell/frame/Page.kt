@@ -11,6 +11,9 @@ import android.widget.FrameLayout
 import android.widget.LinearLayout
 import android.widget.ScrollView
 import gritbook.shell.R
+import gritbook.shell.look.BackArrow
+import gritbook.shell.look.Look
+import gritbook.shell.look.UnderlineDrawable
 
 /**
  * How every screen is laid out: a head with the way back, what the eye reads in the upper part (it scrolls), what the thumb does at
@@ -64,20 +67,17 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
     private fun head(title: CharSequence, back: (() -> Unit)?) = LinearLayout(context).apply {
         orientation = LinearLayout.HORIZONTAL
         gravity = Gravity.CENTER_VERTICAL
+        background = Look(context).let { UnderlineDrawable(it.ink, it.line) }
         val margin = context.px(R.dimen.margin)
         if (back != null) {
             val way = Button(context).apply {
                 id = R.id.back
-                text = "\u2039"
                 contentDescription = context.getString(R.string.back)
-                textSize = 32f
-                isAllCaps = false
                 stateListAnimator = null
-                background = null
-                setTextColor(context.getColor(R.color.violet))
+                background = BackArrow(Look(context))
                 setOnClickListener { back() }
             }
-            addView(way, LinearLayout.LayoutParams(context.px(R.dimen.touch), context.dp(72)))
+            addView(way, LinearLayout.LayoutParams(context.px(R.dimen.touch), context.px(R.dimen.touch)))
         }
         val name = context.heading(title).apply { setPadding(if (back == null) margin else 0, context.dp(12), margin, context.dp(12)) }
         addView(name, LinearLayout.LayoutParams(0, WRAP_CONTENT, 1f))
