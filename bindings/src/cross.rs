@@ -4,7 +4,7 @@
 
 use std::path::PathBuf;
 
-use gritbook_core::ids::{DeviceId, EntryId, PumpId, Sha256Hex};
+use gritbook_core::ids::{DeviceId, EntryId, PumpId, Sha256Hex, WorkId};
 use gritbook_core::model::part::Grade;
 
 /// A conversion that cannot fail. Not `From`, because `Option` and `Vec` have to cross too.
@@ -21,7 +21,7 @@ crosses_as_it_is!(bool, u16, u32, u64, i32, i64, f64, String, Vec<u8>);
 macro_rules! crosses_as_text {
     ($($type:ty),+) => { $(impl Cross<String> for $type { fn cross(self) -> String { self.to_string() } })+ };
 }
-crosses_as_text!(&'static str, PumpId, EntryId, DeviceId, Sha256Hex);
+crosses_as_text!(&'static str, PumpId, EntryId, DeviceId, Sha256Hex, WorkId);
 
 impl Cross<String> for PathBuf {
     fn cross(self) -> String {

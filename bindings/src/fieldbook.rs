@@ -5,19 +5,20 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use chrono::{DateTime, FixedOffset};
+use gritbook_core::changeout::Progress;
 use gritbook_core::fieldbook as core_book;
 use gritbook_core::ids::PumpId;
 use gritbook_core::model::entry::Called;
 use gritbook_core::outbox::{OutboxEvent, run_outbox};
 
-use crate::cross::Cross as _;
+use crate::cross::Cross;
 use crate::error::FieldBookError;
 use crate::host::{HostTransport, OutboxListener, Transport};
 use crate::reading::DebrisReading;
 use crate::records::{
-    BoxCheckDraft, CallAnswer, CallCode, CallQuestion, Costs, EffectiveEntry, Exported, GradeGiven, LifeFacts, LogEntry, MeasureTaken,
-    Moment, OpenReport, Part, PartFitted, PartRemoved, PourMade, PumpSpec, PumpSummary, QueuePause, QueuedItem, RunOptions, RunReport,
-    SavedCheck, VerifyReport,
+    BoxCheckDraft, CallAnswer, CallCode, CallQuestion, ChangeOutEnd, ChangeOutState, Costs, Cup, EffectiveEntry, Exported, GradeGiven,
+    LifeFacts, LogEntry, MeasureTaken, Moment, OpenReport, Part, PartFitted, PartRemoved, PourMade, PumpSpec, PumpSummary, QueuePause,
+    QueuedItem, RunOptions, RunReport, SavedChangeOut, SavedCheck, VerifyReport,
 };
 
 /// An open field book. May be used from several threads at once; every call may block on the disk. What a call saved is durable when
@@ -141,6 +142,19 @@ impl FieldBook {
     ) -> Result<String, FieldBookError> {
         let called = Called::of_document(document_json, overruled_to.cross(), overrule_reason)?;
         Ok(self.0.record_call(pump_id.parse()?, called, now.try_into()?)?.cross())
+    }
+
+    /// Begins the change of these cups, with the steps of this pump's variant. Nothing is recorded yet: the shell keeps the document.
+    pub fn begin_change_out(&self, pump_id: &str, cups: Vec<Cup>, now: Moment) -> Result<ChangeOutState, FieldBookError> {
+        let pump = pump_id.parse()?;
+        let cups: Vec<_> = cups.into_iter().map(Cross::cross).collect();
+        Ok(Progress::begin(pump, self.0.pump(pump)?, &cups, now.try_into()?)?.cross())
+    }
+
+    /// Records a finished change-out with the lives it ended and began, all or nothing; called again it changes nothing.
+    pub fn finish_change_out(&self, document_json: &str, end: ChangeOutEnd, now: Moment) -> Result<SavedChangeOut, FieldBookError> {
+        let progress = Progress::of_document(document_json)?;
+        Ok(self.0.finish_change_out(&progress, end.cross(), now.try_into()?)?.cross())
     }
 
     /// How long a kind of part lasts by this book, over all its pumps.

@@ -6,6 +6,7 @@
 
 mod amend;
 mod calls;
+mod changeouts;
 mod check;
 mod drafts;
 mod export;
@@ -25,6 +26,7 @@ use rusqlite::Transaction;
 
 pub use amend::Effective;
 pub use calls::CallQuestion;
+pub use changeouts::{ChangeOutEnd, SavedChangeOut};
 pub use drafts::{BoxCheckDraft, GradeDraft, PhotoInput};
 pub use export::Exported;
 pub use lists::{CurrentGrade, LastCheck, PumpSummary};

@@ -56,6 +56,10 @@ uuid_id!(
     /// A phone or another device that writes a book.
     DeviceId
 );
+uuid_id!(
+    /// A piece of work as it was begun on a device: recorded twice after a crash, it stands once.
+    WorkId
+);
 
 impl PumpId {
     /// The id that follows from a pump's name (UUIDv8, RFC 9562 section 5.8, over the folded name's SHA-256): two devices that

@@ -13,6 +13,7 @@
 //! ```
 
 pub mod call;
+pub mod changeout;
 pub mod debris;
 pub mod error;
 mod failpoint;

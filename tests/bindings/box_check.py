@@ -128,6 +128,43 @@ def call_is_asked_recorded_and_overruled_only_with_a_reason():
 
 
 @check
+def change_out_goes_step_by_step_survives_as_a_document_and_is_recorded_once():
+    with_book = book("changed")
+    pump_id = with_book.add_pump(pump(), now())
+    photo = with_book.keep_photo(str(PHOTO), now())
+    state = with_book.begin_change_out(pump_id, [g.Cup.A, g.Cup.B], now())
+    assert state.steps[0].key == "manual" and state.first.es and state.marked == 0
+    assert {step.caution.signal for step in state.steps if step.hold} >= {g.Signal.DANGER}
+    refused("not_this_step", g.FieldBookError, lambda: g.mark_step(state.document_json, "refill", None, [], now()))
+    refused("no_reason", g.FieldBookError, lambda: g.mark_step(state.document_json, "manual", "  ", [], now()))
+    for number, step in enumerate(state.steps):
+        skipped = "no straightedge here" if step.key == "plate_B" else None
+        state = g.mark_step(g.change_out_state(state.document_json).document_json, step.key, skipped, [photo] if step.photo else [], now(60 * number))
+    assert state.marked == len(state.steps)
+    end = g.ChangeOutEnd(pump_m3=18250.0, reasons=[g.RemovalReason.WORN, g.RemovalReason.OTHER_CUP], parts_used="2 cups", note="")
+    before = g.take_back_step(state.document_json)
+    refused("steps_open", g.FieldBookError, lambda: with_book.finish_change_out(before.document_json, end, now(4000)))
+    saved = with_book.finish_change_out(state.document_json, end, now(4000))
+    assert len(saved.lives) == 4
+    assert with_book.finish_change_out(state.document_json, end, now(4001)).lives == []
+    body = with_book.entry(saved.work).body
+    assert body.is_changed_out() and body.steps_skipped == 1 and body.photos == [photo]
+
+
+@check
+def check_that_is_saved_again_after_a_crash_is_recorded_once():
+    with_book = book("twice")
+    pump_id = with_book.add_pump(pump(), now())
+    work = g.new_work(now())
+    first = with_book.save_box_check(draft(pump_id, work=work), None, now())
+    again = with_book.save_box_check(draft(pump_id, work=work), None, now(30))
+    assert (again.check, again.grades, again.photos) == (first.check, first.grades, first.photos)
+    assert len(with_book.log(pump_id, 100)) == 4
+    other = with_book.save_box_check(draft(pump_id, work=g.new_work(now(60))), None, now(60))
+    assert other.check != first.check
+
+
+@check
 def figures_cross_in_the_shops_units_and_a_ruler_gives_a_scale():
     assert g.figure(g.Quantity.PRESSURE, 206.842718795, g.UnitSystem.INCH, g.DecimalMark.POINT) == "3000"
     assert g.unit_of(g.Quantity.CONCRETE, g.UnitSystem.INCH) == "yd³"

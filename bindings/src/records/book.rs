@@ -78,6 +78,9 @@ pub struct BoxCheckDraft {
     /// Settled solids since the last drain, mL (0 to 100,000).
     #[uniffi(default = None)]
     pub settled_ml: Option<f64>,
+    /// Names this check as it was begun (a UUID, see `new_work`): saved again after a crash, it is recorded once.
+    #[uniffi(default = None)]
+    pub work: Option<String>,
     /// Free words.
     #[uniffi(default = "")]
     pub note: String,
@@ -85,7 +88,7 @@ pub struct BoxCheckDraft {
 
 impl BoxCheckDraft {
     pub(crate) fn with_reading(self, reading: Option<&DebrisReading>) -> Result<core_book::BoxCheckDraft, CoreError> {
-        let Self { pump_id, new_pump, pump_m3, photo_paths, level_by_eye, grades, liquid, liquid_low, settled_ml, note } = self;
+        let Self { pump_id, new_pump, pump_m3, photo_paths, level_by_eye, grades, liquid, liquid_low, settled_ml, work, note } = self;
         Ok(core_book::BoxCheckDraft {
             pump: pump_id.parse()?,
             new_pump: new_pump.cross(),
@@ -97,6 +100,7 @@ impl BoxCheckDraft {
             liquid: liquid.cross(),
             liquid_low,
             settled_ml,
+            work: work.map(|work| work.parse()).transpose()?,
             note,
         })
     }

@@ -171,6 +171,8 @@ record! {
         liquid_low: Option<bool>,
         /// Settled solids since the last drain, mL.
         settled_ml: Option<f64>,
+        /// The name that the device gave it when it was begun.
+        work: Option<String>,
         /// Free words.
         note: String,
     }
@@ -317,6 +319,19 @@ pub enum EntryBody {
         /// Why.
         overrule_reason: Option<String>,
     },
+    /// Parts were changed, step by step.
+    ChangedOut {
+        /// The cups that were changed.
+        cups: Vec<Cup>,
+        /// Steps that were done.
+        steps_done: u64,
+        /// Steps that were skipped for a reason.
+        steps_skipped: u64,
+        /// All its photos, by id.
+        photos: Vec<String>,
+        /// Parts that were used.
+        parts_used: String,
+    },
     /// An earlier entry was wrong. What holds instead stands with that entry: see `FieldBook.effective`.
     Amended {
         /// The entry that was wrong; it stays in the record.
@@ -347,6 +362,16 @@ impl Cross<EntryBody> for core_entry::EntryBody {
             Self::Poured(poured) => EntryBody::Poured { poured: poured.cross() },
             Self::Called(core_entry::Called { answer, overruled_to, overrule_reason }) => {
                 EntryBody::Called { answer_json: answer.to_string(), overruled_to, overrule_reason }
+            }
+            Self::ChangedOut(changed) => {
+                let skipped = changed.steps.iter().filter(|step| step.skipped.is_some()).count();
+                EntryBody::ChangedOut {
+                    cups: changed.cups.cross(),
+                    steps_done: (changed.steps.len() - skipped).cross(),
+                    steps_skipped: skipped.cross(),
+                    photos: changed.photos.cross(),
+                    parts_used: changed.parts_used,
+                }
             }
             Self::Amended(core_entry::Amended { amends, reason, instead }) => {
                 EntryBody::Amended { amends_id: amends.cross(), reason, withdrawn: instead.is_none() }

@@ -2,6 +2,7 @@
 
 mod book;
 mod call;
+mod changeout;
 mod entry;
 mod life;
 mod outbox;
@@ -10,6 +11,7 @@ mod shape;
 
 pub use book::*;
 pub use call::*;
+pub use changeout::*;
 pub use entry::*;
 pub use life::*;
 pub use outbox::*;

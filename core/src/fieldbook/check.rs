@@ -8,8 +8,8 @@ use super::{FieldBook, Remark, SavedCheck, known_pump};
 use crate::debris::reading::{LevelCode, Reading};
 use crate::error::CoreError;
 use crate::failpoint::failpoint;
-use crate::ids::PumpId;
-use crate::model::entry::{BoxCheck, EntryBody, Graded};
+use crate::ids::{PumpId, WorkId};
+use crate::model::entry::{BoxCheck, EntryBody, Graded, SealedEntry};
 use crate::model::part::GradeSource;
 use crate::store::{entries, photos, pumps};
 
@@ -37,6 +37,7 @@ impl FieldBook {
             liquid: draft.liquid,
             liquid_low: draft.liquid_low,
             settled_ml: draft.settled_ml,
+            work: draft.work,
             note: draft.note.trim().to_owned(),
         };
         let is_empty = draft.photos.is_empty()
@@ -74,6 +75,11 @@ impl FieldBook {
         let there = store.read(|connection| pumps::by_id(connection, draft.pump))?.is_some();
         if !there && new_pump.is_none() {
             return Err(super::no_such_pump());
+        }
+        if let Some(work) = draft.work
+            && let Some(saved) = store.read(|connection| saved_before(connection, draft.pump, work))?
+        {
+            return Ok(saved);
         }
         let mut kept = Vec::new();
         for photo in &draft.photos {
@@ -118,6 +124,26 @@ impl FieldBook {
         failpoint!("check_committed");
         Ok(saved)
     }
+}
+
+/// The check of that name, where it was saved before: with the grades of the same save, which follow it in the device's order.
+fn saved_before(connection: &Connection, pump: PumpId, work: WorkId) -> Result<Option<SavedCheck>, CoreError> {
+    let all = entries::of_pump(connection, pump, &["box_check", "graded"])?;
+    let is_it = |sealed: &SealedEntry| matches!(&sealed.entry.body, EntryBody::BoxCheck(check) if check.work == Some(work));
+    let Some(at) = all.iter().position(is_it) else { return Ok(None) };
+    let head = &all[at].entry.head;
+    // Another device's entries may stand between them.
+    let own = all[at + 1..].iter().filter(|sealed| sealed.entry.head.device == head.device);
+    let grades = (1..).zip(own).take_while(|(step, sealed)| {
+        let next = &sealed.entry.head;
+        next.seq == head.seq + step && next.at == head.at && sealed.entry.body.kind() == "graded"
+    });
+    Ok(Some(SavedCheck {
+        check: head.id,
+        grades: grades.map(|(_, sealed)| sealed.entry.head.id).collect(),
+        photos: all[at].entry.body.photos().to_vec(),
+        remarks: Vec::new(),
+    }))
 }
 
 /// The graver of the reading's level and the eye's, and whose it is; the reading's where they agree.

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use crate::debris::reading::{LevelCode, Reading};
 use crate::error::CoreError;
-use crate::ids::PumpId;
+use crate::ids::{PumpId, WorkId};
 use crate::model::entry::{EntryBody, Liquid};
 use crate::model::part::{Cup, Grade, GradeSource, Part};
 use crate::model::pump::PumpSpec;
@@ -88,6 +88,8 @@ pub struct BoxCheckDraft {
     pub liquid_low: Option<bool>,
     /// Settled solids since the last drain, mL (0 to 100,000).
     pub settled_ml: Option<f64>,
+    /// Names this check as it was begun on the device, where it may be saved again after a crash: then it is recorded once.
+    pub work: Option<WorkId>,
     /// Free words.
     pub note: String,
 }
@@ -111,6 +113,7 @@ impl BoxCheckDraft {
             liquid: None,
             liquid_low: None,
             settled_ml: None,
+            work: None,
             note: String::new(),
         }
     }
@@ -208,6 +211,10 @@ pub(crate) fn check_body(body: &EntryBody) -> Result<(), CoreError> {
                 return Err(CoreError::refused("no_reason", "the call is overruled without a reason", "say why in a few words"));
             }
             note(reason)
+        }
+        EntryBody::ChangedOut(changed) => {
+            note(&changed.parts_used)?;
+            note(&changed.note)
         }
         EntryBody::Amended(amended) => {
             if amended.reason.trim().is_empty() {

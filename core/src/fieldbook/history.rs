@@ -123,7 +123,10 @@ fn cells(body: &EntryBody) -> Option<Cells> {
             cells.set_if("concrete_bar", poured.concrete_bar);
             cells.set_if("mix_factor", poured.mix_factor);
         }
-        EntryBody::PumpSet(_) | EntryBody::Called(_) | EntryBody::Amended(_) | EntryBody::Other(_) => return None,
+        // The lives that a change-out ends and begins stand in entries of their own.
+        EntryBody::PumpSet(_) | EntryBody::Called(_) | EntryBody::ChangedOut(_) | EntryBody::Amended(_) | EntryBody::Other(_) => {
+            return None;
+        }
     }
     Some(cells)
 }

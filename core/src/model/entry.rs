@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::debris::reading::{LevelCode, Reading};
 use crate::error::CoreError;
-use crate::ids::{DeviceId, EntryId, PhotoId, PumpId, Sha256Hex};
+use crate::ids::{DeviceId, EntryId, PhotoId, PumpId, Sha256Hex, WorkId};
 use crate::model::part::{Cup, Grade, GradeSource, Part};
 use crate::model::pump::PumpSpec;
 use crate::model::words::Words;
@@ -121,6 +121,8 @@ pub enum EntryBody {
     Poured(Poured),
     /// The call was made, and perhaps overruled.
     Called(Called),
+    /// Parts were changed, step by step.
+    ChangedOut(ChangedOut),
     /// An earlier entry was wrong.
     Amended(Amended),
     /// A kind that this program does not know.
@@ -139,7 +141,8 @@ pub struct OtherBody {
 }
 
 /// The kinds that this program knows, as they stand in `kind`.
-pub const KNOWN_KINDS: [&str; 9] = ["pump_set", "box_check", "graded", "measured", "fitted", "removed", "poured", "called", "amended"];
+pub const KNOWN_KINDS: [&str; 10] =
+    ["pump_set", "box_check", "graded", "measured", "fitted", "removed", "poured", "called", "changed_out", "amended"];
 
 impl EntryBody {
     /// The kind as it stands in `kind`.
@@ -153,6 +156,7 @@ impl EntryBody {
             Self::Removed(_) => "removed",
             Self::Poured(_) => "poured",
             Self::Called(_) => "called",
+            Self::ChangedOut(_) => "changed_out",
             Self::Amended(_) => "amended",
             Self::Other(other) => &other.kind,
         }
@@ -163,6 +167,7 @@ impl EntryBody {
         match self {
             Self::BoxCheck(check) => &check.photos,
             Self::Graded(graded) => &graded.photos,
+            Self::ChangedOut(changed) => &changed.photos,
             Self::Amended(amended) => amended.instead.as_ref().map_or(&[], |instead| instead.photos()),
             _ => &[],
         }
@@ -177,6 +182,7 @@ impl EntryBody {
             Self::Fitted(fitted) => fitted.pump_m3,
             Self::Removed(removed) => removed.pump_m3,
             Self::Poured(poured) => poured.pump_m3,
+            Self::ChangedOut(changed) => changed.pump_m3,
             Self::PumpSet(_) | Self::Called(_) | Self::Amended(_) | Self::Other(_) => None,
         }
     }
@@ -238,6 +244,7 @@ enum StrictBody {
     Removed(Removed),
     Poured(Poured),
     Called(Called),
+    ChangedOut(ChangedOut),
     Amended(Amended),
 }
 
@@ -260,6 +267,9 @@ pub struct BoxCheck {
     pub liquid_low: Option<bool>,
     /// Settled solids since the last drain, mL.
     pub settled_ml: Option<f64>,
+    /// Names the check as it was begun on the device: saved twice, it is recorded once.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub work: Option<WorkId>,
     /// Free words.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub note: String,
@@ -371,6 +381,48 @@ pub struct Called {
     pub overrule_reason: Option<String>,
 }
 
+/// A step of a change-out, marked.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StepMark {
+    /// The step's key.
+    pub step: String,
+    /// When.
+    pub at: DateTime<FixedOffset>,
+    /// Why it was skipped; absent where it was done.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub skipped: Option<String>,
+    /// Photos taken at it, by hash.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub photos: Vec<PhotoId>,
+}
+
+/// Parts were changed, step by step. The lives that it ends and begins stand in entries of their own, made in the same save.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ChangedOut {
+    /// Names the work: finished twice, it is recorded once.
+    pub work: WorkId,
+    /// Which procedure.
+    pub procedure: String,
+    /// Its edition.
+    pub edition: String,
+    /// The cups that were changed.
+    pub cups: Vec<Cup>,
+    /// When it began.
+    pub began: DateTime<FixedOffset>,
+    /// The steps in order, each done or skipped for a reason.
+    pub steps: Vec<StepMark>,
+    /// Running total, m3.
+    pub pump_m3: Option<f64>,
+    /// All its photos, by hash.
+    pub photos: Vec<PhotoId>,
+    /// Parts that were used, in the shop's own words.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub parts_used: String,
+    /// Free words.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub note: String,
+}
+
 /// An earlier entry was wrong: this is what it should have said.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Amended {
@@ -447,7 +499,7 @@ mod tests {
         fn prop_any_finite_number_and_any_text_survives_sealing(value in any::<f64>().prop_filter("finite", |v| v.is_finite()), note in ".*") {
             let body = EntryBody::BoxCheck(BoxCheck {
                 pump_m3: Some(value), photos: vec![], reading: None, level: None, level_source: None,
-                liquid: None, liquid_low: None, settled_ml: None, note,
+                liquid: None, liquid_low: None, settled_ml: None, work: None, note,
             });
             let sealed = SealedEntry::seal(Entry { head: head(), body }).unwrap();
             prop_assert_eq!(SealedEntry::from_text(sealed.doc.clone()).unwrap(), sealed);

@@ -74,6 +74,11 @@ fn what(sealed: &SealedEntry) -> String {
             Some(to) => format!("call overruled to {to}: {}", called.overrule_reason.as_deref().unwrap_or("")),
             None => "call".to_owned(),
         },
+        EntryBody::ChangedOut(changed) => {
+            let cups: Vec<_> = changed.cups.iter().map(|cup| plain(*cup)).collect();
+            let skipped = changed.steps.iter().filter(|step| step.skipped.is_some()).count();
+            format!("changed out: cups {}, {} steps, {skipped} skipped", cups.join(" and "), changed.steps.len())
+        }
         EntryBody::Amended(amended) => format!("{} amended: {}", amended.amends, amended.reason),
         EntryBody::Other(other) => format!("{} (of a newer program)", other.kind),
     }

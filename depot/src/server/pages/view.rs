@@ -1,9 +1,10 @@
 //! Turns sealed texts into what the page says. Nothing is shown that an entry does not hold.
 
+use gritbook_core::call::CallCode;
 use gritbook_core::debris::level;
 use gritbook_core::debris::reading::Reading;
 use gritbook_core::ids::{EntryId, PhotoId};
-use gritbook_core::model::entry::{BoxCheck, Called, Liquid, RemovalReason};
+use gritbook_core::model::entry::{BoxCheck, Called, ChangedOut, Liquid, RemovalReason};
 use gritbook_core::model::part::{Cup, GradeSource, Part};
 use gritbook_core::model::pump::{BoxFluid, PumpSpec, SealVariant};
 use gritbook_core::model::{Entry, EntryBody, EntryHead};
@@ -215,6 +216,7 @@ fn say(view: &mut EntryView, body: &EntryBody) {
             total(view, poured.pump_m3);
         }
         EntryBody::Called(called) => call(view, called),
+        EntryBody::ChangedOut(changed) => change_out(view, changed),
         EntryBody::Amended(amended) => {
             match &amended.instead {
                 Some(instead) => {
@@ -233,6 +235,21 @@ fn say(view: &mut EntryView, body: &EntryBody) {
             newer(view);
         }
     }
+}
+
+fn change_out(view: &mut EntryView, changed: &ChangedOut) {
+    view.kind = "Change-out".into();
+    let cups: Vec<_> = changed.cups.iter().map(|cup| part_title(Part::Cup, Some(*cup))).collect();
+    let skipped: Vec<_> = changed.steps.iter().filter(|step| step.skipped.is_some()).collect();
+    view.says = format!("{} changed, {} steps.", cups.join(" and "), changed.steps.len());
+    for step in skipped {
+        let why = step.skipped.as_deref().unwrap_or_default();
+        view.lines.push(format!("Skipped {}: {why}", step.step.replace('_', " ")));
+    }
+    if !changed.parts_used.is_empty() {
+        view.lines.push(format!("Parts: {}", changed.parts_used));
+    }
+    total(view, changed.pump_m3);
 }
 
 fn box_check(view: &mut EntryView, check: &BoxCheck) {
@@ -255,12 +272,7 @@ fn box_check(view: &mut EntryView, check: &BoxCheck) {
         view.strip = signs::texture(level);
         view.lines.push("Level judged by eye".into());
     }
-    let liquid = check.liquid.map(|liquid| match liquid {
-        Liquid::Clear => "clear",
-        Liquid::Grey => "grey",
-        Liquid::Muddy => "muddy: it holds mortar",
-        Liquid::Oily => "oily: a film of oil",
-    });
+    let liquid = check.liquid.map(|liquid| liquid.name().en);
     match (liquid, check.liquid_low) {
         (Some(liquid), Some(true)) => view.lines.push(format!("Liquid {liquid}; low")),
         (Some(liquid), _) => view.lines.push(format!("Liquid {liquid}")),
@@ -302,12 +314,8 @@ fn call(view: &mut EntryView, called: &Called) {
 }
 
 fn call_words(call: &str) -> String {
-    match call {
-        "pour" => "Pour.".into(),
-        "pour_and_watch" => "Pour, and watch.".into(),
-        "change_first" => "Change first.".into(),
-        _ => "A call was made.".into(),
-    }
+    let known = serde_json::from_value::<CallCode>(call.into());
+    known.map_or("A call was made.", |code| code.sentence().en).into()
 }
 
 fn grade_word(grade: u8) -> &'static str {
@@ -322,15 +330,7 @@ fn cup_word(cup: Cup) -> &'static str {
 }
 
 fn part_title(part: Part, cup: Option<Cup>) -> String {
-    let name = match part {
-        Part::Cup => "Cup",
-        Part::GuideBand => "Guide band",
-        Part::ORing => "O-ring",
-        Part::Plate => "Piston plate",
-        Part::Bore => "Bore",
-        Part::Coupler => "Coupler",
-        Part::Bolts => "Coupler bolts",
-    };
+    let name = part.name().en;
     cup.map_or_else(|| name.to_owned(), |cup| format!("{name} {}", cup_word(cup)))
 }
 
