@@ -141,3 +141,24 @@ class BackArrow(private val look: Look) : PlainDrawable() {
         }
     }
 }
+
+/** The sign of taking back: an arrow that turns round. */
+class TakeBackSign(private val look: Look) : PlainDrawable() {
+    private val pen = look.pen(look.violet, look.dp(3f))
+    private val path = Path()
+
+    override fun draw(canvas: Canvas) {
+        val x = bounds.exactCenterX()
+        val y = bounds.exactCenterY()
+        val reach = look.dp(14f)
+        path.rewind()
+        path.moveTo(x - reach, y - reach * 0.5f)
+        path.lineTo(x + reach * 0.4f, y - reach * 0.5f)
+        path.arcTo(x - reach * 0.3f, y - reach * 0.5f, x + reach * 1.1f, y + reach * 0.9f, -90f, 180f, false)
+        path.lineTo(x - reach * 0.5f, y + reach * 0.9f)
+        path.moveTo(x - reach * 0.4f, y - reach * 1.1f)
+        path.lineTo(x - reach, y - reach * 0.5f)
+        path.lineTo(x - reach * 0.4f, y + reach * 0.1f)
+        canvas.drawPath(path, pen)
+    }
+}

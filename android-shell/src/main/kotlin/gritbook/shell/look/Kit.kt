@@ -32,6 +32,9 @@ class Kit(val context: Context) {
         isAccessibilityHeadingCompat = true
     }
 
+    /** What something comes to, in a word or two. */
+    fun strong(words: CharSequence): TextView = words(words, look.textTitle, look.ink, bold = true)
+
     fun body(words: CharSequence): TextView = words(words, look.textBody, look.ink)
 
     /** A second line, smaller and in pencil. */
