@@ -87,6 +87,11 @@ class Bench : ExternalResource() {
     }
 
     /** A finger on the middle of a view; a view out of sight costs one more for the scroll. */
+    /** Touches made elsewhere, in the camera for one. */
+    fun count(more: Int) {
+        touches += more
+    }
+
     fun touch(id: Int) = touch(find<View>(id))
 
     fun touch(view: View) {
@@ -107,6 +112,26 @@ class Bench : ExternalResource() {
             activity.dispatchTouchEvent(event)
             event.recycle()
         }
+        settle()
+    }
+
+    /** A pull across a view by a share of its width, in one go. */
+    fun drag(id: Int, share: Float) {
+        layOut()
+        val seen = android.graphics.Rect()
+        val view = find<View>(id)
+        assertTrue("cannot be reached", view.getGlobalVisibleRect(seen))
+        touches += 1
+        val (x, y) = seen.exactCenterX() to seen.exactCenterY()
+        val at = SystemClock.uptimeMillis()
+        fun send(action: Int, step: Int) {
+            val event = MotionEvent.obtain(at, at + 100L * step, action, x + seen.width() * share * step / 10, y, 0)
+            activity.dispatchTouchEvent(event)
+            event.recycle()
+        }
+        send(MotionEvent.ACTION_DOWN, 0)
+        for (step in 1..10) send(MotionEvent.ACTION_MOVE, step)
+        send(MotionEvent.ACTION_UP, 10)
         settle()
     }
 

@@ -1,39 +1,89 @@
 package gritbook.shell.screens.home
 
+import android.view.Gravity
 import android.view.View
+import android.view.ViewGroup.LayoutParams.MATCH_PARENT
+import android.view.ViewGroup.LayoutParams.WRAP_CONTENT
 import android.widget.LinearLayout
 import gritbook.core.PumpSummary
+import gritbook.core.QueueState
 import gritbook.shell.R
 import gritbook.shell.frame.Frame
 import gritbook.shell.frame.Page
 import gritbook.shell.frame.Place
 import gritbook.shell.frame.Screen
+import gritbook.shell.frame.boxed
+import gritbook.shell.frame.dp
 import gritbook.shell.frame.heading
 import gritbook.shell.frame.key
+import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.note
+import gritbook.shell.frame.px
 import gritbook.shell.frame.words
+import gritbook.shell.screens.pump.PumpLines
 
-/** The pumps of this phone. */
+/** The pumps of this phone; a box check is one touch away. */
 class HomeScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private lateinit var list: LinearLayout
+    private lateinit var outbox: android.widget.Button
 
     override fun build() = Page(context, word(R.string.home_title), frame.prefs.now.leftHand, back = null).apply {
         list = put(LinearLayout(context).apply { orientation = LinearLayout.VERTICAL; id = R.id.pumps })
-        foot(context.key(word(R.string.home_add_pump), id = R.id.add_pump) { frame.go(Place("add_pump")) })
+        outbox = context.key(word(R.string.home_outbox), id = R.id.outbox) { frame.go(Place("outbox")) }
+        foot(
+            context.keyRow(
+                context.key(word(R.string.home_add_pump), id = R.id.add_pump) { frame.go(Place("add_pump")) },
+                outbox,
+                context.key(word(R.string.home_settings), id = R.id.settings) { frame.go(Place("settings")) },
+                wrapFrom = 3,
+            ),
+        )
     }
 
-    override fun arrived() = ask(work = { it.pumps() }) { pumps ->
-        list.removeAllViews()
-        if (pumps.isEmpty()) {
-            list.addView(context.heading(word(R.string.home_empty)))
-            list.addView(context.words(word(R.string.home_empty_advice)))
+    override fun arrived() {
+        ask(work = { it.pumps() }) { pumps ->
+            list.removeAllViews()
+            if (pumps.isEmpty()) {
+                list.addView(context.heading(word(R.string.home_empty)))
+                list.addView(context.words(word(R.string.home_empty_advice)))
+            }
+            pumps.forEach { pump ->
+                list.addView(row(pump), LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { bottomMargin = context.px(R.dimen.touch_gap) })
+            }
         }
-        pumps.forEach { list.addView(row(it)) }
+        ask(work = { it.outbox() }) { items ->
+            val waiting = items.count { it.state == QueueState.WAITING }
+            val parked = items.count { it.state == QueueState.PARKED }
+            outbox.text = when {
+                parked > 0 -> word(R.string.home_outbox_parked, waiting, parked)
+                waiting > 0 -> word(R.string.home_outbox_waiting, waiting)
+                else -> word(R.string.home_outbox)
+            }
+        }
+        frame.desk.opened?.damagedMovedTo?.let { page.say(word(R.string.home_damaged), it) }
     }
 
-    private fun row(pump: PumpSummary): View = LinearLayout(context).apply {
-        orientation = LinearLayout.VERTICAL
-        addView(context.heading(pump.spec.name))
-        if (pump.lastCheck == null) addView(context.note(word(R.string.home_never_checked)))
+    private fun row(pump: PumpSummary): View {
+        val check = Place("check", pump.id)
+        val about = LinearLayout(context).apply {
+            orientation = LinearLayout.VERTICAL
+            gravity = Gravity.CENTER_VERTICAL
+            minimumHeight = context.px(R.dimen.touch)
+            setPadding(0, context.dp(4), context.dp(8), context.dp(4))
+            isFocusable = true
+            background = context.boxed(R.color.paper)
+            setOnClickListener { frame.go(Place("pump", pump.id)) }
+            addView(context.heading(pump.spec.name))
+            PumpLines.of(context, pump).forEachIndexed { index, line -> addView(if (index == 0) context.words(line) else context.note(line)) }
+        }
+        val begun = frame.trail.begun(check)
+        val box = context.key(word(if (begun) R.string.home_go_on else R.string.home_check), main = true) { frame.go(check) }
+        box.tag = pump.spec.name
+        box.contentDescription = word(R.string.home_check_of, pump.spec.name)
+        return LinearLayout(context).apply {
+            isBaselineAligned = false
+            addView(about, LinearLayout.LayoutParams(0, WRAP_CONTENT, 1f))
+            addView(box, LinearLayout.LayoutParams(WRAP_CONTENT, MATCH_PARENT))
+        }
     }
 }

@@ -1,0 +1,158 @@
+package gritbook.shell.carry
+
+import gritbook.core.Answer
+import gritbook.core.Body
+import gritbook.core.Header
+import gritbook.core.HttpMethod
+import gritbook.core.Request
+import gritbook.core.Transport
+import gritbook.core.TransportException
+import java.io.ByteArrayOutputStream
+import java.io.EOFException
+import java.io.File
+import java.io.IOException
+import java.io.OutputStream
+import java.io.RandomAccessFile
+import java.net.ConnectException
+import java.net.HttpURLConnection
+import java.net.InetAddress
+import java.net.NoRouteToHostException
+import java.net.SocketTimeoutException
+import java.net.URL
+import java.net.UnknownHostException
+import javax.net.ssl.SSLException
+
+/**
+ * Carries one request at a time to the depot by the platform's own HTTP. It follows no redirects, sends a photo's part as a stream from
+ * its file, and decides nothing: what an answer means is the book's to say.
+ */
+class HttpCarrier(depot: String, private val token: String, private val patience: Patience = Patience()) : Transport {
+    /** How long to wait, ms. */
+    class Patience(val connectMs: Int = 10_000, val readMs: Int = 60_000)
+
+    private val base = depot.trimEnd('/')
+
+    @Volatile
+    private var cancelled = false
+
+    @Volatile
+    private var open: HttpURLConnection? = null
+
+    /** Ends the request that is on its way, and every later one. From any thread. */
+    fun cancel() {
+        cancelled = true
+        open?.let { Thread({ it.disconnect() }, "gritbook-cancel").start() }
+    }
+
+    override fun carry(request: Request): Answer {
+        if (cancelled) throw TransportException.Cancelled("stopped")
+        var connected = false
+        try {
+            val url = URL(base + request.path)
+            if (!allowed(url)) throw TransportException.WrongKey("the depot's address is not https")
+            val link = url.openConnection() as HttpURLConnection
+            open = link
+            link.instanceFollowRedirects = false
+            link.useCaches = false
+            link.connectTimeout = patience.connectMs
+            link.readTimeout = patience.readMs
+            method(link, request.method)
+            request.headers.forEach { link.setRequestProperty(it.name, it.value) }
+            link.setRequestProperty("Authorization", "Bearer $token")
+            link.setRequestProperty("Accept-Encoding", "identity")
+            prepare(link, request.body)
+            link.connect()
+            connected = true
+            send(link, request.body)
+            return answer(link)
+        } catch (error: TransportException) {
+            throw error
+        } catch (error: IOException) {
+            throw fault(error, connected)
+        } finally {
+            open?.disconnect()
+            open = null
+        }
+    }
+
+    /** Plain HTTP reaches this device only. */
+    private fun allowed(url: URL) =
+        url.protocol == "https" || url.protocol == "http" && (url.host == "localhost" || literal(url.host)?.isLoopbackAddress == true)
+
+    private fun literal(host: String) = if (host.all { it.isDigit() || it in ".:[]abcdefABCDEF" }) runCatching { InetAddress.getByName(host) }.getOrNull() else null
+
+    private fun method(link: HttpURLConnection, method: HttpMethod) {
+        // The platform's class knows no PATCH.
+        link.requestMethod = if (method == HttpMethod.PATCH) "POST" else method.name
+        if (method == HttpMethod.PATCH) link.setRequestProperty("X-HTTP-Method-Override", "PATCH")
+    }
+
+    private fun prepare(link: HttpURLConnection, body: Body) {
+        val length = when (body) {
+            is Body.Bytes -> body.bytes.size.toLong()
+            is Body.File -> body.lengthBytes.toLong()
+            is Body.Empty -> if (link.requestMethod == "POST" || link.requestMethod == "PUT") 0L else return
+        }
+        link.doOutput = true
+        link.setFixedLengthStreamingMode(length)
+    }
+
+    private fun send(link: HttpURLConnection, body: Body) {
+        if (!link.doOutput) return
+        link.outputStream.use { out ->
+            when (body) {
+                is Body.Bytes -> out.write(body.bytes)
+                is Body.File -> pour(File(body.path), body.offsetBytes.toLong(), body.lengthBytes.toLong(), out)
+                is Body.Empty -> Unit
+            }
+        }
+    }
+
+    private fun pour(file: File, from: Long, length: Long, out: OutputStream) = RandomAccessFile(file, "r").use { input ->
+        input.seek(from)
+        val part = ByteArray(64 * 1024)
+        var left = length
+        while (left > 0) {
+            if (cancelled) throw TransportException.Cancelled("stopped")
+            val got = input.read(part, 0, minOf(left, part.size.toLong()).toInt())
+            if (got < 0) throw EOFException("${file.name} is shorter than it was")
+            out.write(part, 0, got)
+            left -= got
+        }
+    }
+
+    private fun answer(link: HttpURLConnection): Answer {
+        val status = link.responseCode
+        if (status < 0) throw IOException("no HTTP answer")
+        val headers = link.headerFields.entries.filter { it.key != null }.flatMap { (name, values) -> values.map { Header(name.lowercase(), it) } }
+        val stream = if (status >= 400) link.errorStream else link.inputStream
+        val body = stream?.use { input ->
+            val whole = ByteArrayOutputStream()
+            val part = ByteArray(16 * 1024)
+            while (true) {
+                val got = input.read(part)
+                if (got < 0) break
+                whole.write(part, 0, got)
+                if (whole.size() > LONGEST) throw IOException("the answer is longer than $LONGEST bytes")
+            }
+            whole.toByteArray()
+        } ?: ByteArray(0)
+        return Answer(status.toUShort(), headers, body)
+    }
+
+    private fun fault(error: IOException, connected: Boolean): TransportException {
+        val said = error.message ?: error.javaClass.simpleName
+        return when {
+            cancelled -> TransportException.Cancelled("stopped")
+            error is SSLException -> TransportException.WrongKey("the depot's key is not trusted: $said")
+            error is UnknownHostException || error is ConnectException || error is NoRouteToHostException ->
+                TransportException.Offline("the depot cannot be reached: $said")
+            error is SocketTimeoutException && !connected -> TransportException.Offline("the depot cannot be reached: $said")
+            else -> TransportException.Cut("the link was cut: $said")
+        }
+    }
+
+    private companion object {
+        const val LONGEST = 4 * 1024 * 1024
+    }
+}

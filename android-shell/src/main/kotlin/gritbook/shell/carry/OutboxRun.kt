@@ -1,0 +1,46 @@
+package gritbook.shell.carry
+
+import android.os.Handler
+import android.os.Looper
+import gritbook.core.OutboxEvent
+import gritbook.core.OutboxListener
+import gritbook.core.RunOptions
+import gritbook.core.RunReport
+import gritbook.shell.frame.Clock
+import gritbook.shell.frame.Desk
+import gritbook.shell.frame.Prefs
+import java.security.SecureRandom
+
+/** One run of the outbox on the carrier's thread. Main thread only. */
+class OutboxRun(private val desk: Desk, private val prefs: Prefs, private val nowPlease: Boolean) {
+    @Volatile
+    private var carrier: HttpCarrier? = null
+
+    @Volatile
+    private var cancelled = false
+
+    /** [heard] on the main thread for every event; [then] with null where no depot is enrolled yet. */
+    fun start(heard: (OutboxEvent) -> Unit = {}, then: (Result<RunReport?>) -> Unit) {
+        val main = Handler(Looper.getMainLooper())
+        val listener = object : OutboxListener {
+            override fun heard(event: OutboxEvent) {
+                main.post { heard(event) }
+            }
+        }
+        desk.ask(Desk.Lane.CARRIER, work = { book ->
+            val settings = prefs.await()
+            val (depot, token) = settings.depotUrl to settings.token
+            if (depot == null || token == null) return@ask null
+            val made = HttpCarrier(depot, token)
+            carrier = made
+            if (cancelled) made.cancel()
+            val options = RunOptions(seed = SecureRandom().nextLong().toULong(), pull = true, nowPlease = nowPlease)
+            book.runOutbox(made, listener, options, Clock.now())
+        }, then = then)
+    }
+
+    fun cancel() {
+        cancelled = true
+        carrier?.cancel()
+    }
+}

@@ -1,0 +1,9 @@
+package gritbook.shell.carry
+
+import android.content.Context
+
+/** When what waits is carried. */
+object Sending {
+    /** As soon as the system has a network and power to spare. */
+    fun soon(context: Context) = SendJob.schedule(context, 0)
+}

@@ -1,0 +1,336 @@
+package gritbook.shell.screens.check
+
+import android.content.Intent
+import android.graphics.RectF
+import android.view.View
+import android.view.ViewGroup.LayoutParams.MATCH_PARENT
+import android.widget.LinearLayout
+import gritbook.core.BoxCheckDraft
+import gritbook.core.LevelCode
+import gritbook.core.Liquid
+import gritbook.core.PumpSummary
+import gritbook.core.ReadingException
+import gritbook.core.ReadingFacts
+import gritbook.shell.R
+import gritbook.shell.carry.Sending
+import gritbook.shell.carry.Shots
+import gritbook.shell.frame.Clock
+import gritbook.shell.frame.Desk
+import gritbook.shell.frame.Field
+import gritbook.shell.frame.Figures
+import gritbook.shell.frame.Frame
+import gritbook.shell.frame.Page
+import gritbook.shell.frame.Place
+import gritbook.shell.frame.Screen
+import gritbook.shell.frame.Trouble
+import gritbook.shell.frame.chosen
+import gritbook.shell.frame.dp
+import gritbook.shell.frame.key
+import gritbook.shell.frame.keyRow
+import gritbook.shell.frame.note
+import gritbook.shell.frame.words
+
+/**
+ * The box was drained: photo, reading, liquid, total, grades, saved. One question at a time stands under the thumb; what was answered
+ * stands above and can be touched to answer it again.
+ */
+class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
+    private val pump = at.about
+    private lateinit var seen: SeenView
+    private lateinit var verdict: LinearLayout
+    private lateinit var answers: LinearLayout
+    private lateinit var foot: LinearLayout
+    private val eye = Eye(context, frame.desk) { if (alive) readingChanged() }
+    private var summary: PumpSummary? = null
+    private var saving = false
+
+    private enum class Ask { PHOTO, EYE, LIQUID, REST, TOTAL, SETTLED }
+
+    private val shots get() = draft.list("shots")
+    private val liquid get() = draft.choice<Liquid>("liquid")
+    private val byEye get() = draft.choice<LevelCode>("by_eye")
+
+    private val ask: Ask
+        get() = draft.choice<Ask>("ask") ?: when {
+            shots.isEmpty() && byEye == null -> Ask.PHOTO
+            eye.refusal != null && byEye == null -> Ask.PHOTO
+            liquid == null -> Ask.LIQUID
+            else -> Ask.REST
+        }
+
+    override fun build() = Page(context, word(R.string.check_title), frame.prefs.now.leftHand, frame::leave).apply {
+        seen = put(SeenView(context).apply { id = R.id.seen; visibility = View.GONE; contentDescription = word(R.string.check_seen) })
+        seen.layoutParams.height = context.dp(220)
+        verdict = put(column())
+        answers = put(column())
+        foot = foot(column().apply { id = R.id.question })
+    }
+
+    private fun column() = LinearLayout(context).apply { orientation = LinearLayout.VERTICAL }
+
+    override fun arrived() {
+        refresh()
+        ask(work = { it.pumpSummary(pump) }) {
+            summary = it
+            refresh()
+        }
+        away(work = { shots.filterNot { Shots.file(context, it).exists() } }) { gone ->
+            if (gone.isNotEmpty()) {
+                draft.putList("shots", shots - gone.toSet())
+                page.say(word(R.string.check_photo_gone), word(R.string.check_photo_gone_advice))
+            }
+            look()
+        }
+        if (draft.json.length() == 0) {
+            draft.put("begun", true)
+            photograph()
+        }
+    }
+
+    override fun left() = eye.close()
+
+    /** Shows and reads the photo that counts: the last one taken for reading. */
+    private fun look() {
+        val name = draft.textOrNull("read")?.takeIf { it in shots } ?: shots.lastOrNull()
+        eye.look(name)
+        refresh()
+    }
+
+    private fun readingChanged() {
+        eye.picture?.let { picture ->
+            seen.visibility = View.VISIBLE
+            seen.show(picture, eye.facts?.let(::around))
+            seen.outline(eye.outlines)
+        }
+        if (eye.picture == null) seen.visibility = View.GONE
+        eye.failure?.let { page.tell(it) }
+        if (eye.facts != null) page.sayNothing()
+        eye.refusal?.let { page.say(it.reason, it.advice, R.id.refused) }
+        refresh()
+        if (saving && !eye.busy) finish()
+    }
+
+    /** The window of the card with a little around it. */
+    private fun around(facts: ReadingFacts): RectF {
+        val corners = facts.scale.windowCornersPx
+        val box = RectF(
+            corners.minOf { it.xPx }.toFloat(), corners.minOf { it.yPx }.toFloat(),
+            corners.maxOf { it.xPx }.toFloat(), corners.maxOf { it.yPx }.toFloat(),
+        )
+        box.inset(-box.width() * 0.03f, -box.height() * 0.03f)
+        return box
+    }
+
+    private fun refresh() {
+        showVerdict()
+        showAnswers()
+        showQuestion()
+    }
+
+    private fun showVerdict() = verdict.run {
+        removeAllViews()
+        if (eye.busy) addView(context.words(word(R.string.check_reading)))
+        eye.facts?.let { facts ->
+            addView(context.words(word(Levels.name(facts.level.code)), R.dimen.text_figure, bold = true).apply { id = R.id.level })
+            facts.level.reasons.forEach { addView(context.words(Levels.reason(context, it))) }
+        }
+        byEye?.let {
+            val size = if (eye.facts == null) R.dimen.text_figure else R.dimen.text_body
+            addView(context.words(word(R.string.check_by_eye_is, word(Levels.name(it))), size, bold = eye.facts == null))
+        }
+    }
+
+    private fun showAnswers() = answers.run {
+        removeAllViews()
+        fun line(text: CharSequence, id: Int, again: Ask) = addView(
+            context.key(text, id = id) { draft.put("ask", again.name); refresh() },
+            LinearLayout.LayoutParams(MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT).apply { topMargin = context.dp(8) },
+        )
+        if (ask != Ask.REST) return@run
+        if (shots.isNotEmpty()) line(context.resources.getQuantityString(R.plurals.check_photos, shots.size, shots.size), R.id.photos_line, Ask.PHOTO)
+        liquid?.let { line(word(R.string.check_liquid_is, word(Levels.liquid(it))), R.id.liquid_line, Ask.LIQUID) }
+        val settled = draft.textOrNull("settled")?.takeIf { it.isNotBlank() }
+        line(if (settled == null) word(R.string.check_settled_not) else word(R.string.check_settled_is, settled), R.id.settled_line, Ask.SETTLED)
+        line(word(R.string.check_total_type_line), R.id.total_line, Ask.TOTAL)
+    }
+
+    private fun answered(change: () -> Unit) {
+        change()
+        draft.put("ask", null)
+        refresh()
+    }
+
+    private fun showQuestion() = foot.run {
+        removeAllViews()
+        when (ask) {
+            Ask.PHOTO -> photoKeys()
+            Ask.EYE -> {
+                question(R.string.check_ask_level)
+                grid(LevelCode.entries.map { level -> choice(word(Levels.name(level)), Levels.id(level), level == byEye) { draft.put("by_eye", level.name) } })
+            }
+            Ask.LIQUID -> {
+                question(R.string.check_ask_liquid)
+                grid(Liquid.entries.map { kind -> choice(word(Levels.liquid(kind)), Levels.id(kind), kind == liquid) { draft.put("liquid", kind.name) } })
+            }
+            Ask.REST -> restKeys()
+            Ask.TOTAL -> typed("total", R.string.check_total_type, R.id.total)
+            Ask.SETTLED -> typed("settled", R.string.check_settled, R.id.settled)
+        }
+    }
+
+    private fun LinearLayout.question(text: Int) = addView(context.words(word(text), bold = true))
+
+    private fun LinearLayout.below(view: View, gap: Int = context.resources.getDimensionPixelSize(R.dimen.touch_gap)) {
+        addView(view, LinearLayout.LayoutParams(MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT).apply { topMargin = if (childCount == 0) 0 else gap })
+    }
+
+    private fun LinearLayout.grid(keys: List<View>) = keys.chunked(2).forEachIndexed { row, pair ->
+        below(context.keyRow(*pair.toTypedArray()), if (row == 0) context.dp(8) else context.resources.getDimensionPixelSize(R.dimen.touch_gap))
+    }
+
+    private fun choice(text: String, id: Int, yes: Boolean, set: () -> Unit) =
+        context.key(text, id = id) { answered(set) }.apply { chosen(yes) }
+
+    private fun LinearLayout.photoKeys() {
+        val again = eye.refusal != null
+        below(context.key(word(if (again) R.string.check_again else R.string.check_photograph), main = true, id = R.id.photograph) { photograph() })
+        val others = mutableListOf<View>(
+            context.key(word(R.string.check_pick), id = R.id.pick) { pick() },
+            context.key(word(R.string.check_by_eye), id = R.id.by_eye) { draft.put("ask", Ask.EYE.name); refresh() },
+        )
+        below(context.keyRow(*others.toTypedArray()))
+        if (shots.isNotEmpty() && !again) below(context.key(word(R.string.check_done), id = R.id.done) { answered {} })
+    }
+
+    private fun LinearLayout.restKeys() {
+        val last = summary?.pumpM3
+        if (last != null) {
+            val now = draft.textOrNull("total")?.let(Figures::parse) ?: last
+            val figure = context.words("", R.dimen.text_title, bold = true)
+            fun show(total: Double) {
+                figure.text = if (total == last) word(R.string.check_total_same, Figures.show(total))
+                else word(R.string.check_total_more, Figures.show(total), Figures.show(total - last))
+            }
+            show(now)
+            addView(figure)
+            val tape = TapeView(context, last, now, { Figures.show(it) }) { total ->
+                draft.put("total", total.toString())
+                show(total)
+            }
+            below(tape.apply { id = R.id.tape }, context.dp(4))
+        }
+        val low = draft.flagOrNull("low") == true
+        below(
+            context.keyRow(
+                context.key(word(R.string.check_low), id = R.id.low) { answered { draft.put("low", !low) } }.apply { chosen(low) },
+                context.key(word(R.string.check_grades), id = R.id.grades_key) { frame.go(Place("grade", "check:$pump")) },
+            ),
+        )
+        below(context.key(word(if (saving) R.string.check_saving else R.string.check_save), main = true, id = R.id.save, act = ::save))
+    }
+
+    private fun LinearLayout.typed(key: String, label: Int, id: Int) {
+        below(Field(context, word(label), id, true, draft.text(key)) { draft.put(key, it) }.root)
+        below(context.key(word(R.string.check_ok), main = true, id = R.id.done) {
+            val text = draft.text(key)
+            if (text.isNotBlank() && Figures.parse(text) == null) page.say(word(R.string.check_no_figure, text)) else answered { page.sayNothing() }
+        })
+    }
+
+    private fun photograph() {
+        val name = Shots.newName()
+        draft.put("pending", name)
+        // A camera that is not there says so itself: asking beforehand would need to name every camera in the manifest.
+        try {
+            @Suppress("DEPRECATION")
+            frame.activity.startActivityForResult(Shots.camera(context, name), CAMERA)
+        } catch (_: android.content.ActivityNotFoundException) {
+            noCamera()
+        } catch (_: SecurityException) {
+            noCamera()
+        }
+    }
+
+    private fun noCamera() = page.say(word(R.string.check_no_camera), word(R.string.check_no_camera_advice))
+
+    private fun pick() {
+        draft.put("pending", Shots.newName())
+        try {
+            @Suppress("DEPRECATION")
+            frame.activity.startActivityForResult(Shots.pick(), PICKER)
+        } catch (_: android.content.ActivityNotFoundException) {
+            page.say(word(R.string.check_no_picker), word(R.string.check_no_camera_advice))
+        }
+    }
+
+    override fun result(request: Int, code: Int, data: Intent?) {
+        val name = draft.textOrNull("pending") ?: return
+        draft.put("pending", null)
+        if (code != android.app.Activity.RESULT_OK) {
+            away(work = { Shots.file(context, name).delete() }) {}
+            return
+        }
+        val from = data?.data
+        away(Desk.Lane.EYE, work = {
+            if (request == PICKER && from != null) Shots.copy(context, from, name)
+            Shots.file(context, name).length() > 0
+        }, failed = { page.say(word(R.string.check_not_taken), word(R.string.check_not_taken_advice)) }) { there ->
+            if (there) taken(name) else page.say(word(R.string.check_not_taken), word(R.string.check_not_taken_advice))
+        }
+    }
+
+    private fun taken(name: String) {
+        // A photo taken again takes the place of the one that could not be read.
+        val refused = eye.refusal?.let { eye.name }
+        val kept = shots - setOfNotNull(refused)
+        val reads = eye.facts == null || draft.textOrNull("read") == null
+        draft.edit {
+            put("shots", org.json.JSONArray(kept + name))
+            put("ask", org.json.JSONObject.NULL)
+            if (reads) put("read", name)
+        }
+        refused?.let { old -> away(work = { Shots.file(context, old).delete() }) {} }
+        page.sayNothing()
+        look()
+    }
+
+    private fun save() {
+        if (saving) return
+        saving = true
+        if (eye.busy) refresh() else finish()
+    }
+
+    private fun finish() {
+        val total = draft.textOrNull("total")?.let(Figures::parse) ?: summary?.pumpM3
+        val made = BoxCheckDraft(
+            pumpId = pump,
+            pumpM3 = total,
+            photoPaths = shots.map { Shots.file(context, it).path },
+            levelByEye = byEye,
+            grades = Grades.of(draft),
+            liquid = liquid,
+            liquidLow = draft.flagOrNull("low"),
+            settledMl = draft.textOrNull("settled")?.let(Figures::parse),
+        )
+        val reading = eye.reading
+        val failed = { error: Throwable ->
+            saving = false
+            page.tell(Trouble.of(error))
+            refresh()
+        }
+        ask(failed = failed, work = { it.saveBoxCheck(made, reading, Clock.now()) }) { saved ->
+            val done = shots
+            frame.trail.forget(at)
+            val told = frame.trail.draft(Place("pump", pump))
+            told.putList("remarks", saved.remarks.map { it.text })
+            frame.desk.away(work = { done.forEach { Shots.file(context, it).delete() } }, then = {})
+            Sending.soon(context)
+            frame.instead(Place("pump", pump))
+        }
+    }
+
+    companion object {
+        const val CAMERA = 1
+        const val PICKER = 2
+    }
+}

@@ -1,0 +1,40 @@
+package gritbook.shell.screens.pump
+
+import android.widget.LinearLayout
+import gritbook.core.PumpSummary
+import gritbook.shell.R
+import gritbook.shell.frame.Frame
+import gritbook.shell.frame.Page
+import gritbook.shell.frame.Place
+import gritbook.shell.frame.Screen
+import gritbook.shell.frame.key
+import gritbook.shell.frame.keyRow
+import gritbook.shell.frame.words
+
+/** One pump: what is known of it, and what can be done. */
+class PumpScreen(at: Place, frame: Frame) : Screen(at, frame) {
+    private val pump = at.about
+    private lateinit var known: LinearLayout
+
+    override fun build() = Page(context, draft.textOrNull("name").orEmpty(), frame.prefs.now.leftHand, frame::leave).apply {
+        val remarks = draft.list("remarks")
+        if (remarks.isNotEmpty()) say(word(R.string.pump_saved), remarks.joinToString("\n"))
+        known = put(LinearLayout(context).apply { orientation = LinearLayout.VERTICAL })
+        foot(context.key(word(R.string.pump_check), main = true, id = R.id.check) { frame.go(Place("check", pump)) })
+        foot(context.keyRow(
+            context.key(word(R.string.pump_grade), id = R.id.grade) { frame.go(Place("grade", "alone:$pump")) },
+        ))
+    }
+
+    override fun arrived() = ask(work = { it.pumpSummary(pump) }) { show(it) }
+
+    private fun show(pump: PumpSummary) {
+        page.title(pump.spec.name)
+        known.removeAllViews()
+        PumpLines.of(context, pump).forEach { known.addView(context.words(it)) }
+    }
+
+    override fun left() {
+        if (draft.list("remarks").isNotEmpty()) frame.trail.forget(at)
+    }
+}

@@ -1,0 +1,69 @@
+package gritbook.shell
+
+import android.app.Activity
+import android.content.Intent
+import android.net.Uri
+import android.provider.MediaStore
+import gritbook.core.BoxFluid
+import gritbook.core.DriveSide
+import gritbook.core.FieldBook
+import gritbook.core.PourMade
+import gritbook.core.PumpSpec
+import gritbook.core.SealVariant
+import gritbook.shell.frame.Clock
+import java.io.File
+import org.junit.Assert.assertEquals
+import org.robolectric.Shadows.shadowOf
+
+/* What stands around the app in a test: a camera, a picker, a book with something in it. */
+
+/** The camera app writes [photo] where it was told to and comes back. Shutter and "keep" are two touches of the person. */
+fun Bench.cameraTakes(photo: File) {
+    val asked = shadowOf(activity as Activity).nextStartedActivityForResult
+    assertEquals(MediaStore.ACTION_IMAGE_CAPTURE, asked.intent.action)
+    cameraTakes(photo, asked.intent)
+}
+
+fun Bench.cameraTakes(photo: File, asked: Intent) {
+    @Suppress("DEPRECATION")
+    val target = asked.getParcelableExtra<Uri>(MediaStore.EXTRA_OUTPUT)!!
+    assertEquals(target, asked.clipData!!.getItemAt(0).uri)
+    photo.inputStream().use { from -> activity.contentResolver.openOutputStream(target, "w")!!.use { from.copyTo(it) } }
+    shadowOf(activity as Activity).receiveResult(asked, Activity.RESULT_OK, null)
+    count(2)
+    settle()
+}
+
+fun Bench.cameraIsLeft() {
+    val asked = shadowOf(activity as Activity).nextStartedActivityForResult
+    shadowOf(activity as Activity).receiveResult(asked.intent, Activity.RESULT_CANCELED, null)
+    settle()
+}
+
+/** Asks the book on a thread of its own, as a test may. */
+fun <T> Bench.book(work: (FieldBook) -> T): T {
+    var result: Result<T>? = null
+    app.desk.ask(work = work) { result = it }
+    settle()
+    return result!!.getOrThrow()
+}
+
+fun spec(name: String, seal: SealVariant = SealVariant.GUIDE_BAND) = PumpSpec(
+    name = name, boreMm = 200.0, strokeMm = 2100.0, driveBoreMm = 130.0, driveRodMm = 80.0,
+    driveSide = DriveSide.ROD, seal = seal, fluid = BoxFluid.WATER,
+)
+
+/** A pump in the book, with a running total where one is given; home is shown anew. */
+fun Bench.pump(name: String, totalM3: Double? = null): String {
+    val id = book { book ->
+        val id = book.addPump(spec(name), Clock.now())
+        totalM3?.let { book.poured(id, PourMade(null, it, null, null), Clock.now()) }
+        id
+    }
+    activity.again()
+    settle()
+    return id
+}
+
+/** The key that begins a box check of a pump. */
+fun Bench.checkKey(name: String) = all().first { it.tag == name }
