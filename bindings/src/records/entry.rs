@@ -436,3 +436,9 @@ impl Cross<LogEntry> for core_entry::SealedEntry {
         }
     }
 }
+
+/// A pump of which nothing but the name is known: figures to be set right from its own plate.
+#[uniffi::export]
+pub fn assumed_pump(name: &str) -> PumpSpec {
+    core_pump::PumpSpec::assumed(name).cross()
+}

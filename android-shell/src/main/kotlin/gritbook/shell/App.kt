@@ -10,6 +10,7 @@ import gritbook.shell.frame.Pen
 import gritbook.shell.frame.Place
 import gritbook.shell.frame.Prefs
 import gritbook.shell.frame.Trail
+import gritbook.shell.frame.Vocabulary
 import java.io.File
 
 /** Owns what lives as long as the process: the book with its threads, the settings, the trail of screens. */
@@ -47,6 +48,7 @@ class App : Application() {
         val main = Handler(Looper.getMainLooper())
         pen.readAll { files ->
             prefs.loaded(files[Prefs.FILE])
+            Vocabulary.fetch()
             main.post {
                 trail.restore(files)
                 restored = true
@@ -54,7 +56,7 @@ class App : Application() {
                 awaiting.clear()
             }
         }
-        // The library is loaded and the book opened before the first screen asks for it.
+        // The book is opened before the first screen asks for it.
         desk.ask(work = { it.deviceId() }, then = {})
     }
 

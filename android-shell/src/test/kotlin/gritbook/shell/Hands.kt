@@ -4,11 +4,8 @@ import android.app.Activity
 import android.content.Intent
 import android.net.Uri
 import android.provider.MediaStore
-import gritbook.core.BoxFluid
-import gritbook.core.DriveSide
 import gritbook.core.FieldBook
 import gritbook.core.PourMade
-import gritbook.core.PumpSpec
 import gritbook.core.SealVariant
 import gritbook.shell.frame.Clock
 import java.io.File
@@ -48,10 +45,7 @@ fun <T> Bench.book(work: (FieldBook) -> T): T {
     return result!!.getOrThrow()
 }
 
-fun spec(name: String, seal: SealVariant = SealVariant.GUIDE_BAND) = PumpSpec(
-    name = name, boreMm = 200.0, strokeMm = 2100.0, driveBoreMm = 130.0, driveRodMm = 80.0,
-    driveSide = DriveSide.ROD, seal = seal, fluid = BoxFluid.WATER,
-)
+fun spec(name: String, seal: SealVariant = SealVariant.GUIDE_BAND) = gritbook.core.assumedPump(name).copy(seal = seal)
 
 /** A pump in the book, with a running total where one is given; home is shown anew. */
 fun Bench.pump(name: String, totalM3: Double? = null): String {

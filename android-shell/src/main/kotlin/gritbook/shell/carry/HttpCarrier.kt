@@ -15,7 +15,6 @@ import java.io.OutputStream
 import java.io.RandomAccessFile
 import java.net.ConnectException
 import java.net.HttpURLConnection
-import java.net.InetAddress
 import java.net.NoRouteToHostException
 import java.net.SocketTimeoutException
 import java.net.URL
@@ -74,12 +73,6 @@ class HttpCarrier(depot: String, private val token: String, private val patience
             open = null
         }
     }
-
-    /** Plain HTTP reaches this device only. */
-    private fun allowed(url: URL) =
-        url.protocol == "https" || url.protocol == "http" && (url.host == "localhost" || literal(url.host)?.isLoopbackAddress == true)
-
-    private fun literal(host: String) = if (host.all { it.isDigit() || it in ".:[]abcdefABCDEF" }) runCatching { InetAddress.getByName(host) }.getOrNull() else null
 
     private fun method(link: HttpURLConnection, method: HttpMethod) {
         // The platform's class knows no PATCH.
@@ -152,7 +145,14 @@ class HttpCarrier(depot: String, private val token: String, private val patience
         }
     }
 
-    private companion object {
-        const val LONGEST = 4 * 1024 * 1024
+    companion object {
+        private const val LONGEST = 4 * 1024 * 1024
+
+        /** Whether the record and the token may travel to [depot]: encrypted, or within this device. */
+        fun allowed(depot: String) = runCatching { allowed(URL(depot)) }.getOrDefault(false)
+
+        private fun allowed(url: URL) = url.protocol == "https" && url.host.isNotEmpty() || url.protocol == "http" && url.host in HERE
+
+        private val HERE = setOf("localhost", "127.0.0.1", "[::1]")
     }
 }

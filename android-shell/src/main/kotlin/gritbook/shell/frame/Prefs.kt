@@ -1,6 +1,9 @@
 package gritbook.shell.frame
 
 import android.os.Build
+import gritbook.core.Costs
+import gritbook.core.UnitSystem
+import java.util.Locale
 import org.json.JSONObject
 import java.util.concurrent.CountDownLatch
 
@@ -11,8 +14,10 @@ data class Settings(
     val deviceName: String,
     val depotUrl: String?,
     val token: String?,
-    val units: String?,
+    val system: UnitSystem,
     val leftHand: Boolean,
+    val costs: Costs?,
+    val usualPourM3: Double?,
 ) {
     companion object {
         fun of(json: JSONObject): Settings {
@@ -24,10 +29,27 @@ data class Settings(
                 deviceName = text("device") ?: model,
                 depotUrl = text("depot"),
                 token = text("token"),
-                units = text("units"),
+                system = UnitSystem.entries.find { it.name == text("units") } ?: usualUnits(),
                 leftHand = json.optBoolean("left_hand"),
+                costs = json.optJSONObject("costs")?.let(::costs),
+                usualPourM3 = json.optDouble("usual_pour_m3").takeIf { it.isFinite() },
             )
         }
+
+        /** Until the shop says otherwise: what is usual where the phone is set to. */
+        private fun usualUnits() = if (Locale.getDefault().country in setOf("US", "LR", "MM")) UnitSystem.INCH else UnitSystem.METRIC
+
+        private fun costs(json: JSONObject): Costs? = runCatching {
+            Costs(
+                currency = json.getString("currency"), plannedChange = json.getDouble("planned_change"),
+                failureMidPour = json.getDouble("failure_mid_pour"), watch = json.getDouble("watch"),
+                watchSaves = json.getDouble("watch_saves"), lastingLimit = json.getDouble("lasting_limit"),
+            )
+        }.getOrNull()
+
+        fun json(costs: Costs): JSONObject = JSONObject().put("currency", costs.currency).put("planned_change", costs.plannedChange)
+            .put("failure_mid_pour", costs.failureMidPour).put("watch", costs.watch).put("watch_saves", costs.watchSaves)
+            .put("lasting_limit", costs.lastingLimit)
     }
 }
 

@@ -79,5 +79,7 @@ abstract class Screen(val at: Place, protected val frame: Frame) {
         then: (T) -> Unit,
     ) = frame.desk.away(lane, work) { result -> if (alive) result.fold(then, failed) }
 
+    protected val figures get() = Figures.of(frame.prefs.now)
+
     protected fun word(id: Int, vararg with: Any) = context.getString(id, *with)
 }

@@ -9,7 +9,7 @@ import gritbook.core.BoxCheckDraft
 import gritbook.core.LevelCode
 import gritbook.core.Liquid
 import gritbook.core.PumpSummary
-import gritbook.core.ReadingException
+import gritbook.core.Quantity
 import gritbook.core.ReadingFacts
 import gritbook.shell.R
 import gritbook.shell.carry.Sending
@@ -17,12 +17,12 @@ import gritbook.shell.carry.Shots
 import gritbook.shell.frame.Clock
 import gritbook.shell.frame.Desk
 import gritbook.shell.frame.Field
-import gritbook.shell.frame.Figures
 import gritbook.shell.frame.Frame
 import gritbook.shell.frame.Page
 import gritbook.shell.frame.Place
 import gritbook.shell.frame.Screen
 import gritbook.shell.frame.Trouble
+import gritbook.shell.frame.Vocabulary
 import gritbook.shell.frame.chosen
 import gritbook.shell.frame.dp
 import gritbook.shell.frame.key
@@ -92,7 +92,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
     /** Shows and reads the photo that counts: the last one taken for reading. */
     private fun look() {
         val name = draft.textOrNull("read")?.takeIf { it in shots } ?: shots.lastOrNull()
-        eye.look(name)
+        eye.look(name, Ruler.scale(draft, name))
         refresh()
     }
 
@@ -131,12 +131,13 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
         removeAllViews()
         if (eye.busy) addView(context.words(word(R.string.check_reading)))
         eye.facts?.let { facts ->
-            addView(context.words(word(Levels.name(facts.level.code)), R.dimen.text_figure, bold = true).apply { id = R.id.level })
-            facts.level.reasons.forEach { addView(context.words(Levels.reason(context, it))) }
+            addView(context.words(Vocabulary.level(context, facts.level.code), R.dimen.text_figure, bold = true).apply { id = R.id.level })
+            addView(context.words(Vocabulary.meaning(context, facts.level.code)))
+            facts.level.reasons.forEach { addView(context.words(Levels.reason(context, figures, it))) }
         }
         byEye?.let {
             val size = if (eye.facts == null) R.dimen.text_figure else R.dimen.text_body
-            addView(context.words(word(R.string.check_by_eye_is, word(Levels.name(it))), size, bold = eye.facts == null))
+            addView(context.words(word(R.string.check_by_eye_is, Vocabulary.level(context, it)), size, bold = eye.facts == null))
         }
     }
 
@@ -148,9 +149,9 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
         )
         if (ask != Ask.REST) return@run
         if (shots.isNotEmpty()) line(context.resources.getQuantityString(R.plurals.check_photos, shots.size, shots.size), R.id.photos_line, Ask.PHOTO)
-        liquid?.let { line(word(R.string.check_liquid_is, word(Levels.liquid(it))), R.id.liquid_line, Ask.LIQUID) }
+        liquid?.let { line(word(R.string.check_liquid_is, Vocabulary.liquid(context, it)), R.id.liquid_line, Ask.LIQUID) }
         val settled = draft.textOrNull("settled")?.takeIf { it.isNotBlank() }
-        line(if (settled == null) word(R.string.check_settled_not) else word(R.string.check_settled_is, settled), R.id.settled_line, Ask.SETTLED)
+        line(if (settled == null) word(R.string.check_settled_not) else word(R.string.check_settled_is, settled, figures.unit(Quantity.MATERIAL)), R.id.settled_line, Ask.SETTLED)
         line(word(R.string.check_total_type_line), R.id.total_line, Ask.TOTAL)
     }
 
@@ -166,15 +167,15 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             Ask.PHOTO -> photoKeys()
             Ask.EYE -> {
                 question(R.string.check_ask_level)
-                grid(LevelCode.entries.map { level -> choice(word(Levels.name(level)), Levels.id(level), level == byEye) { draft.put("by_eye", level.name) } })
+                grid(LevelCode.entries.map { level -> choice(Vocabulary.level(context, level), Levels.id(level), level == byEye) { draft.put("by_eye", level.name) } })
             }
             Ask.LIQUID -> {
                 question(R.string.check_ask_liquid)
-                grid(Liquid.entries.map { kind -> choice(word(Levels.liquid(kind)), Levels.id(kind), kind == liquid) { draft.put("liquid", kind.name) } })
+                grid(Liquid.entries.map { kind -> choice(Vocabulary.liquid(context, kind), Levels.id(kind), kind == liquid) { draft.put("liquid", kind.name) } })
             }
             Ask.REST -> restKeys()
-            Ask.TOTAL -> typed("total", R.string.check_total_type, R.id.total)
-            Ask.SETTLED -> typed("settled", R.string.check_settled, R.id.settled)
+            Ask.TOTAL -> typed("total", R.string.check_total_type, R.id.total, Quantity.CONCRETE)
+            Ask.SETTLED -> typed("settled", R.string.check_settled, R.id.settled, Quantity.MATERIAL)
         }
     }
 
@@ -199,22 +200,25 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             context.key(word(R.string.check_by_eye), id = R.id.by_eye) { draft.put("ask", Ask.EYE.name); refresh() },
         )
         below(context.keyRow(*others.toTypedArray()))
+        // Without a card a ruler in the picture gives the scale.
+        if (again && eye.picture != null) below(context.key(word(R.string.check_ruler), id = R.id.ruler) { frame.go(Place("ruler", pump)) })
         if (shots.isNotEmpty() && !again) below(context.key(word(R.string.check_done), id = R.id.done) { answered {} })
     }
 
     private fun LinearLayout.restKeys() {
         val last = summary?.pumpM3
         if (last != null) {
-            val now = draft.textOrNull("total")?.let(Figures::parse) ?: last
+            val now = figures.parseOrNull(Quantity.CONCRETE, draft.textOrNull("total")) ?: last
             val figure = context.words("", R.dimen.text_title, bold = true)
             fun show(total: Double) {
-                figure.text = if (total == last) word(R.string.check_total_same, Figures.show(total))
-                else word(R.string.check_total_more, Figures.show(total), Figures.show(total - last))
+                val more = figures.show(Quantity.CONCRETE, total - last)
+                figure.text = if (total == last) word(R.string.check_total_same, figures.show(Quantity.CONCRETE, total))
+                else word(R.string.check_total_more, figures.show(Quantity.CONCRETE, total), more)
             }
             show(now)
             addView(figure)
-            val tape = TapeView(context, last, now, { Figures.show(it) }) { total ->
-                draft.put("total", total.toString())
+            val tape = TapeView(context, Tape(figures, last), now) { total ->
+                draft.put("total", figures.typed(Quantity.CONCRETE, total))
                 show(total)
             }
             below(tape.apply { id = R.id.tape }, context.dp(4))
@@ -229,11 +233,13 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
         below(context.key(word(if (saving) R.string.check_saving else R.string.check_save), main = true, id = R.id.save, act = ::save))
     }
 
-    private fun LinearLayout.typed(key: String, label: Int, id: Int) {
-        below(Field(context, word(label), id, true, draft.text(key)) { draft.put(key, it) }.root)
+    private fun LinearLayout.typed(key: String, label: Int, id: Int, quantity: Quantity) {
+        below(Field(context, word(label, figures.unit(quantity)), id, true, draft.text(key)) { draft.put(key, it) }.root)
         below(context.key(word(R.string.check_ok), main = true, id = R.id.done) {
             val text = draft.text(key)
-            if (text.isNotBlank() && Figures.parse(text) == null) page.say(word(R.string.check_no_figure, text)) else answered { page.sayNothing() }
+            // What is no figure, or one that no box has, the book says itself.
+            val refused = text.takeIf { it.isNotBlank() }?.let { runCatching { figures.parse(quantity, it) }.exceptionOrNull() }
+            if (refused != null) page.tell(Trouble.of(refused)) else answered { page.sayNothing() }
         })
     }
 
@@ -301,7 +307,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
     }
 
     private fun finish() {
-        val total = draft.textOrNull("total")?.let(Figures::parse) ?: summary?.pumpM3
+        val total = figures.parseOrNull(Quantity.CONCRETE, draft.textOrNull("total")) ?: summary?.pumpM3
         val made = BoxCheckDraft(
             pumpId = pump,
             pumpM3 = total,
@@ -310,7 +316,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             grades = Grades.of(draft),
             liquid = liquid,
             liquidLow = draft.flagOrNull("low"),
-            settledMl = draft.textOrNull("settled")?.let(Figures::parse),
+            settledMl = figures.parseOrNull(Quantity.MATERIAL, draft.textOrNull("settled")),
         )
         val reading = eye.reading
         val failed = { error: Throwable ->

@@ -2,6 +2,7 @@ package gritbook.shell.screens.check
 
 import android.content.Context
 import gritbook.core.DebrisReading
+import gritbook.core.HandScale
 import gritbook.core.ReadingException
 import gritbook.core.ReadingFacts
 import gritbook.core.ReadingOptions
@@ -36,7 +37,7 @@ class Eye(private val context: Context, private val desk: Desk, private val chan
 
     private class Seen(val reading: DebrisReading, val facts: ReadingFacts, val outlines: List<List<Double>>)
 
-    fun look(at: String?) {
+    fun look(at: String?, hand: HandScale?) {
         forget()
         name = at
         if (at == null) return changed()
@@ -48,8 +49,8 @@ class Eye(private val context: Context, private val desk: Desk, private val chan
             changed()
         }
         desk.away(Desk.Lane.EYE, work = {
-            val made = DebrisReading.ofPhoto(file.path, ReadingOptions(outlines = true))
-            Seen(made, made.facts(), emptyList())
+            val made = DebrisReading.ofPhoto(file.path, ReadingOptions(outlines = true, hand = hand))
+            Seen(made, made.facts(), made.outlinesPx())
         }) { result ->
             if (closed || name != at) {
                 result.getOrNull()?.reading?.close()

@@ -4,30 +4,17 @@ import android.content.Context
 import gritbook.core.LevelCode
 import gritbook.core.LevelReason
 import gritbook.core.Liquid
+import gritbook.core.Quantity
 import gritbook.shell.R
 import gritbook.shell.frame.Figures
 
-/** The words and keys of levels and liquids. */
+/** The keys and reasons of levels and liquids. */
 object Levels {
-    fun name(level: LevelCode) = when (level) {
-        LevelCode.PASTE_ONLY -> R.string.level_paste_only
-        LevelCode.SOME_SAND -> R.string.level_some_sand
-        LevelCode.SAND -> R.string.level_sand
-        LevelCode.LUMPS -> R.string.level_lumps
-    }
-
     fun id(level: LevelCode) = when (level) {
         LevelCode.PASTE_ONLY -> R.id.level_paste_only
         LevelCode.SOME_SAND -> R.id.level_some_sand
         LevelCode.SAND -> R.id.level_sand
         LevelCode.LUMPS -> R.id.level_lumps
-    }
-
-    fun liquid(liquid: Liquid) = when (liquid) {
-        Liquid.CLEAR -> R.string.liquid_clear
-        Liquid.GREY -> R.string.liquid_grey
-        Liquid.MUDDY -> R.string.liquid_muddy
-        Liquid.OILY -> R.string.liquid_oily
     }
 
     fun id(liquid: Liquid) = when (liquid) {
@@ -38,13 +25,13 @@ object Levels {
     }
 
     /** What was measured against which limit. */
-    fun reason(context: Context, reason: LevelReason): String {
-        val words = when (reason.code) {
-            "cover_percent" -> R.string.reason_cover
-            "largest_grain_mm" -> R.string.reason_grain
-            "largest_lump_mm" -> R.string.reason_lump
-            else -> return "${reason.code} ${Figures.show(reason.value, 2)} / ${Figures.show(reason.limit, 2)}"
+    fun reason(context: Context, figures: Figures, reason: LevelReason): String {
+        fun size(mm: Double) = figures.show(Quantity.GRAIN_SIZE, mm)
+        return when (reason.code) {
+            "cover_percent" -> context.getString(R.string.reason_cover, figures.number(reason.value, 1), figures.number(reason.limit, 1))
+            "largest_grain_mm" -> context.getString(R.string.reason_grain, size(reason.value), size(reason.limit))
+            "largest_lump_mm" -> context.getString(R.string.reason_lump, size(reason.value), size(reason.limit))
+            else -> "${reason.code}: ${figures.number(reason.value, 2)} / ${figures.number(reason.limit, 2)}"
         }
-        return context.getString(words, Figures.show(reason.value, 2), Figures.show(reason.limit, 2))
     }
 }

@@ -89,6 +89,14 @@ class SeenView(context: Context) : View(context) {
         invalidate()
     }
 
+    private var marks: List<Double> = emptyList()
+
+    /** Crosses at points of the full photo: x and y in turn. */
+    fun marks(at: List<Double>) {
+        marks = at
+        invalidate()
+    }
+
     private fun home() {
         val picture = picture ?: return
         if (width == 0) return
@@ -117,6 +125,15 @@ class SeenView(context: Context) : View(context) {
         canvas.restore()
         outlines.transform(place, drawn)
         canvas.drawPath(drawn, pen)
+        val point = FloatArray(2)
+        val arm = context.dp(14).toFloat()
+        for (at in 0 until marks.size - 1 step 2) {
+            point[0] = marks[at].toFloat()
+            point[1] = marks[at + 1].toFloat()
+            place.mapPoints(point)
+            canvas.drawLine(point[0] - arm, point[1], point[0] + arm, point[1], pen)
+            canvas.drawLine(point[0], point[1] - arm, point[0], point[1] + arm, pen)
+        }
     }
 
     private companion object {

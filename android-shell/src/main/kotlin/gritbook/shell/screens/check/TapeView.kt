@@ -19,10 +19,11 @@ import kotlin.math.roundToInt
  * A measuring tape of pumped concrete: pulled to the left from the last total. One pull with a glove in place of five keys; a quick
  * pull runs on. Whole units only; a finer total is typed.
  */
-class TapeView(context: Context, private val first: Double, start: Double, private val write: (Double) -> String, private val changed: (Double) -> Unit) :
-    View(context) {
-    var value = start
-        private set
+class TapeView(context: Context, private val tape: Tape, start: Double, private val changed: (Double) -> Unit) : View(context) {
+    private val first = tape.firstShown
+
+    /** In the shop's unit, like everything in here; [changed] hears the book's. */
+    private var value = tape.shown(start)
     private val perUnit = context.dp(3).toFloat()
     private val line = Paint(Paint.ANTI_ALIAS_FLAG).apply { strokeWidth = context.dp(2).toFloat() }
     private val letters = Paint(Paint.ANTI_ALIAS_FLAG).apply {
@@ -30,7 +31,7 @@ class TapeView(context: Context, private val first: Double, start: Double, priva
         textAlign = Paint.Align.CENTER
         fontFeatureSettings = "tnum"
     }
-    private var exact = start
+    private var exact = value
     private var lastX = 0f
     private var speed: VelocityTracker? = null
     private val run = OverScroller(context)
@@ -43,7 +44,7 @@ class TapeView(context: Context, private val first: Double, start: Double, priva
     }
 
     private fun say() {
-        contentDescription = context.getString(R.string.check_tape, write(value))
+        contentDescription = context.getString(R.string.check_tape, tape.write(tape.kept(value)))
     }
 
     private fun set(next: Double) {
@@ -53,7 +54,7 @@ class TapeView(context: Context, private val first: Double, start: Double, priva
         value = whole
         performHapticFeedback(HapticFeedbackConstants.CLOCK_TICK)
         say()
-        changed(value)
+        changed(tape.kept(value))
         invalidate()
     }
 

@@ -3,16 +3,12 @@ package gritbook.shell.screens.grade
 import android.view.ViewGroup.LayoutParams.MATCH_PARENT
 import android.view.ViewGroup.LayoutParams.WRAP_CONTENT
 import android.widget.LinearLayout
-import gritbook.core.Criteria
-import gritbook.core.Cup
 import gritbook.core.GradeGiven
 import gritbook.core.GradeSource
+import gritbook.core.Cup
 import gritbook.core.Part
 import gritbook.core.PumpSummary
-import gritbook.core.SealVariant
 import gritbook.core.criteriaEdition
-import gritbook.core.gradeCriteria
-import gritbook.core.gradeNames
 import gritbook.shell.R
 import gritbook.shell.carry.Sending
 import gritbook.shell.frame.Clock
@@ -21,11 +17,11 @@ import gritbook.shell.frame.Frame
 import gritbook.shell.frame.Page
 import gritbook.shell.frame.Place
 import gritbook.shell.frame.Screen
+import gritbook.shell.frame.Vocabulary
 import gritbook.shell.frame.chosen
 import gritbook.shell.frame.dp
 import gritbook.shell.frame.key
 import gritbook.shell.frame.keyRow
-import gritbook.shell.frame.say
 import gritbook.shell.frame.words
 import gritbook.shell.screens.check.Grades
 
@@ -38,8 +34,6 @@ class GradeScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private val into: Draft get() = if (within) frame.trail.draft(Place("check", pump)) else draft
     private lateinit var top: LinearLayout
     private lateinit var keys: LinearLayout
-    private var criteria: List<Criteria> = emptyList()
-    private var names: List<gritbook.core.Words> = emptyList()
     private var summary: PumpSummary? = null
     private var parts: List<Pair<Part, Cup?>> = emptyList()
     private val index get() = draft.json.optInt("part").coerceIn(0, (parts.size - 1).coerceAtLeast(0))
@@ -51,11 +45,9 @@ class GradeScreen(at: Place, frame: Frame) : Screen(at, frame) {
 
     private fun column() = LinearLayout(context).apply { orientation = LinearLayout.VERTICAL }
 
-    override fun arrived() = ask(work = { Triple(it.pumpSummary(pump), gradeCriteria(), gradeNames()) }) { (found, table, words) ->
+    override fun arrived() = ask(work = { it.pumpSummary(pump) }) { found ->
         summary = found
-        criteria = table
-        names = words
-        parts = PartList.of(table.map { it.part }, found.spec.seal)
+        parts = PartList.of(Vocabulary.parts, found.spec.seal)
         show()
     }
 
@@ -65,13 +57,12 @@ class GradeScreen(at: Place, frame: Frame) : Screen(at, frame) {
         top.removeAllViews()
         top.addView(context.words(PartList.name(context, part, cup), R.dimen.text_title, bold = true).apply { id = R.id.part })
         val known = summary?.grades?.find { it.part == part && it.cup == cup }
-        known?.let { top.addView(context.words(word(R.string.grade_before, it.counts.toInt(), context.say(names[it.counts.toInt()])))) }
-        val sentences = criteria.first { it.part == part }.grades
-        if (given != null) top.addView(context.words(context.say(sentences[given])))
+        known?.let { top.addView(context.words(word(R.string.grade_before, it.counts.toInt(), Vocabulary.grade(context, it.counts.toInt())))) }
+        if (given != null) top.addView(context.words(Vocabulary.criterion(context, part, given)))
         keys.removeAllViews()
         fun below(view: android.view.View) = keys.addView(view, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = context.dp(8) })
         val grades = (0..4).map { grade ->
-            context.key("$grade\n${context.say(names[grade])}", id = GRADE_IDS[grade]) {
+            context.key("$grade\n${Vocabulary.grade(context, grade)}", id = GRADE_IDS[grade]) {
                 Grades.set(into, part, cup, grade.takeIf { it != given })
                 show()
             }.apply { chosen(grade == given) }

@@ -5,6 +5,7 @@ import gritbook.core.Cup
 import gritbook.core.Part
 import gritbook.core.SealVariant
 import gritbook.shell.R
+import gritbook.shell.frame.Vocabulary
 
 /** The parts of a pump, each side of its own, in the order in which a box is looked at. */
 object PartList {
@@ -20,17 +21,7 @@ object PartList {
     private fun sides(part: Part) = listOf<Pair<Part, Cup?>>(part to Cup.A, part to Cup.B)
 
     fun name(context: Context, part: Part, cup: Cup?): String {
-        val name = context.getString(
-            when (part) {
-                Part.CUP -> R.string.part_cup
-                Part.GUIDE_BAND -> R.string.part_guide_band
-                Part.O_RING -> R.string.part_o_ring
-                Part.PLATE -> R.string.part_plate
-                Part.BORE -> R.string.part_bore
-                Part.COUPLER -> R.string.part_coupler
-                Part.BOLTS -> R.string.part_bolts
-            },
-        )
+        val name = Vocabulary.part(context, part)
         return if (cup == null) name else context.getString(R.string.grade_side, name, cup.name)
     }
 }

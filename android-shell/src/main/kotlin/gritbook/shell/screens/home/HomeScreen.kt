@@ -74,7 +74,7 @@ class HomeScreen(at: Place, frame: Frame) : Screen(at, frame) {
             background = context.boxed(R.color.paper)
             setOnClickListener { frame.go(Place("pump", pump.id)) }
             addView(context.heading(pump.spec.name))
-            PumpLines.of(context, pump).forEachIndexed { index, line -> addView(if (index == 0) context.words(line) else context.note(line)) }
+            PumpLines.of(context, figures, pump).forEachIndexed { index, line -> addView(if (index == 0) context.words(line) else context.note(line)) }
         }
         val begun = frame.trail.begun(check)
         val box = context.key(word(if (begun) R.string.home_go_on else R.string.home_check), main = true) { frame.go(check) }

@@ -4,16 +4,15 @@ import android.content.Context
 import android.text.format.DateUtils
 import gritbook.core.GradeSource
 import gritbook.core.PumpSummary
-import gritbook.core.gradeNames
+import gritbook.core.Quantity
 import gritbook.shell.R
 import gritbook.shell.frame.Clock
 import gritbook.shell.frame.Figures
-import gritbook.shell.frame.say
-import gritbook.shell.screens.check.Levels
+import gritbook.shell.frame.Vocabulary
 
 /** What is known of a pump, in short lines, what matters most first. */
 object PumpLines {
-    fun of(context: Context, pump: PumpSummary): List<String> = buildList {
+    fun of(context: Context, figures: Figures, pump: PumpSummary): List<String> = buildList {
         val check = pump.lastCheck
         if (check == null) {
             add(context.getString(R.string.home_never_checked))
@@ -24,12 +23,12 @@ object PumpLines {
                 if (level == null) context.getString(R.string.pump_checked, day)
                 else context.getString(
                     if (check.levelSource == GradeSource.MEASURED) R.string.pump_level_photo else R.string.pump_level_eye,
-                    context.getString(Levels.name(level)), day,
+                    Vocabulary.level(context, level), day,
                 ),
             )
         }
-        pump.gravest?.let { add(context.getString(R.string.pump_gravest, it.toInt(), context.say(gradeNames()[it.toInt()]))) }
-        pump.pumpM3?.let { add(context.getString(R.string.pump_total, Figures.show(it))) }
+        pump.gravest?.let { add(context.getString(R.string.pump_gravest, it.toInt(), Vocabulary.grade(context, it.toInt()))) }
+        pump.pumpM3?.let { add(context.getString(R.string.pump_total, figures.show(Quantity.CONCRETE, it))) }
         if (pump.nameShared) add(context.getString(R.string.pump_name_shared))
         if (pump.waiting > 0uL) add(context.resources.getQuantityString(R.plurals.pump_waiting, pump.waiting.toInt(), pump.waiting.toInt()))
     }

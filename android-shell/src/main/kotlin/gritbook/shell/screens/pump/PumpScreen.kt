@@ -20,9 +20,12 @@ class PumpScreen(at: Place, frame: Frame) : Screen(at, frame) {
         val remarks = draft.list("remarks")
         if (remarks.isNotEmpty()) say(word(R.string.pump_saved), remarks.joinToString("\n"))
         known = put(LinearLayout(context).apply { orientation = LinearLayout.VERTICAL })
+        put(context.key(word(R.string.pump_edit), id = R.id.edit) { frame.go(Place("edit_pump", pump)) })
         foot(context.key(word(R.string.pump_check), main = true, id = R.id.check) { frame.go(Place("check", pump)) })
         foot(context.keyRow(
+            context.key(word(R.string.pump_call), id = R.id.call) { frame.go(Place("call", pump)) },
             context.key(word(R.string.pump_grade), id = R.id.grade) { frame.go(Place("grade", "alone:$pump")) },
+            wrapFrom = 3,
         ))
     }
 
@@ -31,7 +34,7 @@ class PumpScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private fun show(pump: PumpSummary) {
         page.title(pump.spec.name)
         known.removeAllViews()
-        PumpLines.of(context, pump).forEach { known.addView(context.words(it)) }
+        PumpLines.of(context, figures, pump).forEach { known.addView(context.words(it)) }
     }
 
     override fun left() {

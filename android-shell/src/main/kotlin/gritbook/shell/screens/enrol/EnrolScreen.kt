@@ -1,0 +1,99 @@
+package gritbook.shell.screens.enrol
+
+import android.content.Intent
+import gritbook.core.Enrolment
+import gritbook.core.enrolmentOfPayload
+import gritbook.core.enrolmentOfPhoto
+import gritbook.shell.R
+import gritbook.shell.carry.HttpCarrier
+import gritbook.shell.carry.Sending
+import gritbook.shell.carry.Shots
+import gritbook.shell.frame.Desk
+import gritbook.shell.frame.Field
+import gritbook.shell.frame.Frame
+import gritbook.shell.frame.Page
+import gritbook.shell.frame.Place
+import gritbook.shell.frame.Screen
+import gritbook.shell.frame.key
+import gritbook.shell.frame.keyRow
+import gritbook.shell.frame.words
+
+/** Lets this phone in to a depot: by a photo of the code that the depot shows, or by its text. */
+class EnrolScreen(at: Place, frame: Frame) : Screen(at, frame) {
+    override fun build() = Page(context, word(R.string.enrol_title), frame.prefs.now.leftHand, frame::leave).apply {
+        put(context.words(word(R.string.enrol_how)))
+        frame.prefs.now.depotUrl?.let { put(context.words(word(R.string.enrol_now, it))) }
+        put(Field(context, word(R.string.enrol_text), R.id.code, false, "") { typed = it }.root)
+        foot(context.key(word(R.string.enrol_photograph), main = true, id = R.id.photograph, act = ::photograph))
+        foot(
+            context.keyRow(
+                context.key(word(R.string.check_pick), id = R.id.pick, act = ::pick),
+                context.key(word(R.string.enrol_take_text), id = R.id.done, act = ::take),
+            ),
+        )
+    }
+
+    /** Holds a secret: never in a draft. */
+    private var typed = ""
+
+    private fun photograph() {
+        val name = Shots.newName()
+        draft.put("pending", name)
+        try {
+            @Suppress("DEPRECATION")
+            frame.activity.startActivityForResult(Shots.camera(context, name), CAMERA)
+        } catch (_: android.content.ActivityNotFoundException) {
+            page.say(word(R.string.check_no_camera), word(R.string.enrol_no_camera_advice))
+        }
+    }
+
+    private fun pick() {
+        draft.put("pending", Shots.newName())
+        try {
+            @Suppress("DEPRECATION")
+            frame.activity.startActivityForResult(Shots.pick(), PICKER)
+        } catch (_: android.content.ActivityNotFoundException) {
+            page.say(word(R.string.check_no_picker))
+        }
+    }
+
+    private fun take() {
+        val text = typed
+        away(work = { enrolmentOfPayload(text) }, then = ::enrol)
+    }
+
+    override fun result(request: Int, code: Int, data: Intent?) {
+        val name = draft.textOrNull("pending") ?: return
+        draft.put("pending", null)
+        if (code != android.app.Activity.RESULT_OK) return
+        val from = data?.data
+        away(Desk.Lane.EYE, work = {
+            val file = Shots.file(context, name)
+            try {
+                if (request == PICKER && from != null) Shots.copy(context, from, name)
+                enrolmentOfPhoto(file.path)
+            } finally {
+                // The picture shows the token.
+                file.delete()
+            }
+        }, then = ::enrol)
+    }
+
+    private fun enrol(found: Enrolment) {
+        val depot = found.depot ?: return page.say(word(R.string.enrol_no_address), word(R.string.enrol_no_address_advice))
+        if (!HttpCarrier.allowed(depot)) return page.say(word(R.string.enrol_not_encrypted), word(R.string.enrol_not_encrypted_advice))
+        frame.prefs.edit {
+            put("depot", depot)
+            put("token", found.token)
+            put("device", found.name)
+        }
+        frame.trail.forget(at)
+        Sending.soon(context)
+        page.say(word(R.string.enrol_done, found.name, depot), id = R.id.enrolled)
+    }
+
+    private companion object {
+        const val CAMERA = 1
+        const val PICKER = 2
+    }
+}

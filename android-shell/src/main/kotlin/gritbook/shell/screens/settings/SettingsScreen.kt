@@ -1,0 +1,125 @@
+package gritbook.shell.screens.settings
+
+import android.view.View
+import android.widget.Button
+import android.widget.LinearLayout
+import gritbook.core.Costs
+import gritbook.core.UnitSystem
+import gritbook.core.assumedCosts
+import gritbook.shell.R
+import gritbook.shell.frame.Field
+import gritbook.shell.frame.Frame
+import gritbook.shell.frame.Page
+import gritbook.shell.frame.Place
+import gritbook.shell.frame.Screen
+import gritbook.shell.frame.Settings
+import gritbook.shell.frame.Trouble
+import gritbook.shell.frame.chosen
+import gritbook.shell.frame.dp
+import gritbook.shell.frame.heading
+import gritbook.shell.frame.key
+import gritbook.shell.frame.keyRow
+import gritbook.shell.frame.note
+import gritbook.shell.frame.words
+
+/** Who holds the phone, in which units, at what costs, and where it sends to. Language and day or night follow the phone. */
+class SettingsScreen(at: Place, frame: Frame) : Screen(at, frame) {
+    private lateinit var form: LinearLayout
+
+    override fun build() = Page(context, word(R.string.settings_title), frame.prefs.now.leftHand, frame::leave).apply {
+        form = put(LinearLayout(context).apply { orientation = LinearLayout.VERTICAL })
+        foot(context.key(word(R.string.settings_save), main = true, id = R.id.save, act = ::save))
+    }
+
+    override fun arrived() {
+        if (draft.json.has("units")) return show()
+        away(work = { frame.prefs.now.costs ?: assumedCosts() }) { costs ->
+            val now = frame.prefs.now
+            draft.edit {
+                put("person", if (now.personSet) now.person else "")
+                put("units", now.system.name)
+                put("hand", if (now.leftHand) LEFT else RIGHT)
+                put("currency", costs.currency)
+                put("planned_change", plain(costs.plannedChange))
+                put("failure_mid_pour", plain(costs.failureMidPour))
+                put("watch", plain(costs.watch))
+                put("watch_saves", plain(costs.watchSaves * 100))
+                put("lasting_limit", plain(costs.lastingLimit * 100))
+            }
+            show()
+        }
+    }
+
+    private fun plain(value: Double) = figures.number(value, 2).trimEnd('0').trimEnd('.', ',')
+
+    private fun show() {
+        val now = frame.prefs.now
+        form.removeAllViews()
+        field("person", R.string.settings_person, R.id.person, number = false)
+        choice("units", R.string.settings_units, UnitSystem.METRIC.name to R.string.settings_metric, UnitSystem.INCH.name to R.string.settings_inch)
+        choice("hand", R.string.settings_hand, RIGHT to R.string.settings_right, LEFT to R.string.settings_left)
+        put(context.heading(word(R.string.settings_costs)))
+        put(context.note(word(R.string.settings_costs_note)))
+        field("currency", R.string.settings_currency, R.id.currency, number = false)
+        field("planned_change", R.string.settings_planned, R.id.planned_change)
+        field("failure_mid_pour", R.string.settings_failure, R.id.failure_mid_pour)
+        field("watch", R.string.settings_watch, R.id.watch)
+        field("watch_saves", R.string.settings_watch_saves, R.id.watch_saves)
+        field("lasting_limit", R.string.settings_lasting, R.id.lasting_limit)
+        put(context.heading(word(R.string.settings_depot)))
+        put(context.words(now.depotUrl ?: word(R.string.settings_no_depot)))
+        put(context.key(word(R.string.settings_enrol), id = R.id.enrol) { frame.go(Place("enrol")) })
+    }
+
+    private fun put(view: View) =
+        form.addView(view, LinearLayout.LayoutParams(LinearLayout.LayoutParams.MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT).apply { topMargin = context.dp(12) })
+
+    private fun field(key: String, label: Int, id: Int, number: Boolean = true) =
+        put(Field(context, word(label), id, number, draft.text(key)) { draft.put(key, it) }.root)
+
+    private fun choice(key: String, label: Int, vararg of: Pair<String, Int>) {
+        put(context.words(word(label)))
+        val keys = mutableListOf<Button>()
+        of.forEach { (name, text) ->
+            keys += context.key(word(text)) {
+                draft.put(key, name)
+                keys.forEachIndexed { index, button -> button.chosen(of[index].first == name) }
+            }.apply { tag = "$key.$name"; chosen(draft.text(key) == name) }
+        }
+        put(context.keyRow(*keys.toTypedArray()))
+    }
+
+    private fun number(key: String): Double = draft.text(key).trim().replace(',', '.').toDoubleOrNull() ?: throw NotANumber(draft.text(key))
+
+    private class NotANumber(val text: String) : Exception()
+
+    private fun save() {
+        val costs = try {
+            Costs(
+                draft.text("currency"), number("planned_change"), number("failure_mid_pour"), number("watch"),
+                number("watch_saves") / 100, number("lasting_limit") / 100,
+            )
+        } catch (bad: NotANumber) {
+            return page.say(word(R.string.settings_no_number, bad.text))
+        }
+        val person = draft.text("person").trim()
+        // The book says whether a name can stand in it, before anything is kept.
+        ask(work = { if (person.isNotEmpty()) it.setPerson(person) }) {
+            val hand = draft.text("hand") == LEFT
+            val units = draft.text("units")
+            frame.prefs.edit {
+                put("person", person)
+                put("units", units)
+                put("left_hand", hand)
+                put("costs", Settings.json(costs))
+            }
+            frame.trail.forget(at)
+            frame.leave()
+        }
+    }
+
+    private companion object {
+        const val LEFT = "left"
+        const val RIGHT = "right"
+    }
+}
