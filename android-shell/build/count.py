@@ -6,11 +6,11 @@ import xml.etree.ElementTree as tree
 
 folder, status = pathlib.Path(sys.argv[1]), int(sys.argv[2])
 passed = failed = skipped = 0
-for report in sorted(folder.glob("TEST-*.xml")):
+for report in sorted(folder.glob("*/TEST-*.xml")):
     for case in tree.parse(report).getroot().iter("testcase"):
         if case.find("failure") is not None or case.find("error") is not None:
             failed += 1
-            print(f"FAILED  {case.get('classname')} {case.get('name')}")
+            print(f"FAILED  {report.parent.name} {case.get('classname')} {case.get('name')}")
         elif case.find("skipped") is not None:
             skipped += 1
         else:

@@ -33,14 +33,21 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
         val margin = context.px(R.dimen.margin)
         setPadding(margin, context.dp(8), margin, context.dp(12))
     }
+    private val name = context.heading(title)
     val root: View
+
+    /** What the head says; [answer]: it is what the screen was asked for, in the largest letters. */
+    fun title(text: CharSequence, answer: Boolean = false) {
+        name.text = text
+        name.setTextSize(android.util.TypedValue.COMPLEX_UNIT_PX, context.resources.getDimension(if (answer) R.dimen.figure else R.dimen.title))
+    }
 
     init {
         body.addView(said)
         scroll.addView(body, FrameLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
         val upper = LinearLayout(context).apply {
             orientation = LinearLayout.VERTICAL
-            addView(head(title, back), LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+            addView(head(back), LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
             addView(scroll, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
         }
         root = LinearLayout(context).apply {
@@ -59,12 +66,12 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
             } else {
                 orientation = LinearLayout.VERTICAL
                 addView(upper, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
-                addView(foot, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+                addView(AtMost(context).apply { addView(foot) }, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
             }
         }
     }
 
-    private fun head(title: CharSequence, back: (() -> Unit)?) = LinearLayout(context).apply {
+    private fun head(back: (() -> Unit)?) = LinearLayout(context).apply {
         orientation = LinearLayout.HORIZONTAL
         gravity = Gravity.CENTER_VERTICAL
         background = Look(context).let { UnderlineDrawable(it.ink, it.line) }
@@ -79,7 +86,7 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
             }
             addView(way, LinearLayout.LayoutParams(context.px(R.dimen.touch), context.px(R.dimen.touch)))
         }
-        val name = context.heading(title).apply { setPadding(if (back == null) margin else 0, context.dp(12), margin, context.dp(12)) }
+        name.apply { setPadding(if (back == null) margin else 0, context.dp(12), margin, context.dp(12)) }
         addView(name, LinearLayout.LayoutParams(0, WRAP_CONTENT, 1f))
     }
 
@@ -116,4 +123,12 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
     }
 
     fun sayNothing() = said.removeAllViews()
+
+    /** What the thumb does takes at most two thirds of the height and scrolls beyond: at large letters the page can still be read. */
+    private class AtMost(context: Context) : ScrollView(context) {
+        override fun onMeasure(widthSpec: Int, heightSpec: Int) {
+            val most = resources.displayMetrics.heightPixels * 2 / 3
+            super.onMeasure(widthSpec, View.MeasureSpec.makeMeasureSpec(most, View.MeasureSpec.AT_MOST))
+        }
+    }
 }

@@ -8,3 +8,6 @@ fun Context.spanish(): Boolean = resources.configuration.locales[0].language == 
 
 /** The book's words in the phone's language. */
 fun Context.say(words: Words): String = if (spanish()) words.es else words.en
+
+/** With a capital, as it stands alone on a key. */
+fun String.capital(): String = replaceFirstChar { it.uppercase() }

@@ -10,7 +10,6 @@ import org.junit.Test
 import org.junit.runner.RunWith
 import org.robolectric.RobolectricTestRunner
 import org.robolectric.annotation.Config
-import org.robolectric.annotation.GraphicsMode
 
 @RunWith(RobolectricTestRunner::class)
 class HomeTest {
@@ -53,7 +52,6 @@ class HomeTest {
     }
 
     @Test
-    @GraphicsMode(GraphicsMode.Mode.LEGACY)
     fun nameRefusedThenReasonStandsOnThePageAndTypedWordsStay() {
         bench.start()
         bench.touch(R.id.add_pump)

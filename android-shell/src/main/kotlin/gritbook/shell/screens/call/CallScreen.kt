@@ -81,7 +81,7 @@ class CallScreen(at: Place, frame: Frame) : Screen(at, frame) {
 
     private fun show(call: CallAnswer) = shown.run {
         removeAllViews()
-        put(context.words(context.say(call.sentence), R.dimen.text_figure, bold = true).apply { id = R.id.call })
+        put(context.words(context.say(call.sentence), R.dimen.figure, bold = true).apply { id = R.id.call })
         if (call.hardStop) put(context.words(word(R.string.call_hard_stop), bold = true))
         put(context.words(word(R.string.call_chance, percent(call.chanceOfFailure))).apply { id = R.id.chance })
         call.reasons.forEach { put(context.words(if (context.spanish()) it.textEs else it.text)) }

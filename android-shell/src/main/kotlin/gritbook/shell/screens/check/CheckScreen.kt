@@ -23,6 +23,7 @@ import gritbook.shell.frame.Place
 import gritbook.shell.frame.Screen
 import gritbook.shell.frame.Trouble
 import gritbook.shell.frame.Vocabulary
+import gritbook.shell.frame.capital
 import gritbook.shell.frame.chosen
 import gritbook.shell.frame.dp
 import gritbook.shell.frame.key
@@ -60,7 +61,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
 
     override fun build() = Page(context, word(R.string.check_title), frame.prefs.now.leftHand, frame::leave).apply {
         seen = put(SeenView(context).apply { id = R.id.seen; visibility = View.GONE; contentDescription = word(R.string.check_seen) })
-        seen.layoutParams.height = context.dp(220)
+        seen.layoutParams.height = context.dp(200)
         verdict = put(column())
         answers = put(column())
         foot = foot(column().apply { id = R.id.question })
@@ -129,16 +130,19 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
 
     private fun showVerdict() = verdict.run {
         removeAllViews()
-        if (eye.busy) addView(context.words(word(R.string.check_reading)))
-        eye.facts?.let { facts ->
-            addView(context.words(Vocabulary.level(context, facts.level.code), R.dimen.text_figure, bold = true).apply { id = R.id.level })
-            addView(context.words(Vocabulary.meaning(context, facts.level.code)))
+        val facts = eye.facts
+        val eyeLevel = byEye
+        when {
+            facts != null -> page.title(Vocabulary.level(context, facts.level.code), answer = true)
+            eye.busy -> page.title(word(R.string.check_reading))
+            eyeLevel != null -> page.title(Vocabulary.level(context, eyeLevel), answer = true)
+            else -> page.title(word(R.string.check_title))
+        }
+        if (facts != null) {
+            addView(context.words(Vocabulary.meaning(context, facts.level.code), bold = true))
             facts.level.reasons.forEach { addView(context.words(Levels.reason(context, figures, it))) }
         }
-        byEye?.let {
-            val size = if (eye.facts == null) R.dimen.text_figure else R.dimen.text_body
-            addView(context.words(word(R.string.check_by_eye_is, Vocabulary.level(context, it)), size, bold = eye.facts == null))
-        }
+        if (eyeLevel != null) addView(context.words(word(R.string.check_by_eye_is, Vocabulary.level(context, eyeLevel)), bold = facts == null))
     }
 
     private fun showAnswers() = answers.run {
@@ -171,7 +175,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             }
             Ask.LIQUID -> {
                 question(R.string.check_ask_liquid)
-                grid(Liquid.entries.map { kind -> choice(Vocabulary.liquid(context, kind), Levels.id(kind), kind == liquid) { draft.put("liquid", kind.name) } })
+                grid(Liquid.entries.map { kind -> choice(Vocabulary.liquid(context, kind).capital(), Levels.id(kind), kind == liquid) { draft.put("liquid", kind.name) } })
             }
             Ask.REST -> restKeys()
             Ask.TOTAL -> typed("total", R.string.check_total_type, R.id.total, Quantity.CONCRETE)
@@ -209,7 +213,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
         val last = summary?.pumpM3
         if (last != null) {
             val now = figures.parseOrNull(Quantity.CONCRETE, draft.textOrNull("total")) ?: last
-            val figure = context.words("", R.dimen.text_title, bold = true)
+            val figure = context.words("", R.dimen.title, bold = true)
             fun show(total: Double) {
                 val more = figures.show(Quantity.CONCRETE, total - last)
                 figure.text = if (total == last) word(R.string.check_total_same, figures.show(Quantity.CONCRETE, total))

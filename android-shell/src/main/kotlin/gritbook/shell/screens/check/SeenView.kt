@@ -124,7 +124,10 @@ class SeenView(context: Context) : View(context) {
         canvas.drawBitmap(picture.bitmap, 0f, 0f, BITMAP)
         canvas.restore()
         outlines.transform(place, drawn)
+        // Thin while grains are small on the screen: the line must not hide what it is around.
+        pen.strokeWidth = context.dp(1) * Math.sqrt(zoom.toDouble()).toFloat() * 0.6f
         canvas.drawPath(drawn, pen)
+        pen.strokeWidth = context.dp(2).toFloat()
         val point = FloatArray(2)
         val arm = context.dp(14).toFloat()
         for (at in 0 until marks.size - 1 step 2) {

@@ -27,7 +27,7 @@ class TapeView(context: Context, private val tape: Tape, start: Double, private 
     private val perUnit = context.dp(3).toFloat()
     private val line = Paint(Paint.ANTI_ALIAS_FLAG).apply { strokeWidth = context.dp(2).toFloat() }
     private val letters = Paint(Paint.ANTI_ALIAS_FLAG).apply {
-        textSize = resources.getDimension(R.dimen.text_note)
+        textSize = resources.getDimension(R.dimen.note)
         textAlign = Paint.Align.CENTER
         fontFeatureSettings = "tnum"
     }

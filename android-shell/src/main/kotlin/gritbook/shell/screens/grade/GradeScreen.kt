@@ -55,7 +55,7 @@ class GradeScreen(at: Place, frame: Frame) : Screen(at, frame) {
         val (part, cup) = parts[index]
         val given = Grades.get(into, part, cup)
         top.removeAllViews()
-        top.addView(context.words(PartList.name(context, part, cup), R.dimen.text_title, bold = true).apply { id = R.id.part })
+        top.addView(context.words(PartList.name(context, part, cup), R.dimen.title, bold = true).apply { id = R.id.part })
         val known = summary?.grades?.find { it.part == part && it.cup == cup }
         known?.let { top.addView(context.words(word(R.string.grade_before, it.counts.toInt(), Vocabulary.grade(context, it.counts.toInt())))) }
         if (given != null) top.addView(context.words(Vocabulary.criterion(context, part, given)))

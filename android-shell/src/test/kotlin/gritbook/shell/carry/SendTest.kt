@@ -1,0 +1,179 @@
+package gritbook.shell.carry
+
+import android.app.job.JobInfo
+import android.app.job.JobParameters
+import android.app.job.JobScheduler
+import android.content.Context
+import gritbook.core.QueueState
+import gritbook.shell.Bench
+import gritbook.shell.Depot
+import gritbook.shell.Photos
+import gritbook.shell.R
+import gritbook.shell.book
+import gritbook.shell.cameraTakes
+import gritbook.shell.checkKey
+import gritbook.shell.frame.Clock
+import gritbook.shell.frame.Place
+import gritbook.shell.pump
+import java.io.File
+import org.junit.After
+import org.junit.Assert.assertEquals
+import org.junit.Assert.assertNotNull
+import org.junit.Assert.assertNull
+import org.junit.Assert.assertTrue
+import org.junit.Rule
+import org.junit.Test
+import org.junit.runner.RunWith
+import org.robolectric.Robolectric
+import org.robolectric.RobolectricTestRunner
+import org.robolectric.Shadows.shadowOf
+import org.robolectric.util.ReflectionHelpers
+
+@RunWith(RobolectricTestRunner::class)
+class SendTest {
+    @get:Rule
+    val bench = Bench()
+
+    @get:Rule
+    val depot = Depot()
+
+    @After
+    fun clock() {
+        Clock.read = System::currentTimeMillis
+    }
+
+    private val scheduler get() = bench.app.getSystemService(Context.JOB_SCHEDULER_SERVICE) as JobScheduler
+
+    /** What the system does when the job's constraints hold. */
+    private fun systemRunsJob() {
+        assertNotNull("nothing is scheduled", scheduler.getPendingJob(SendJob.ID))
+        scheduler.cancel(SendJob.ID)
+        val service = Robolectric.buildService(SendJob::class.java).create()
+        service.get().onStartJob(ReflectionHelpers.newInstance(JobParameters::class.java))
+        bench.settle()
+        assertTrue(shadowOf(service.get()).isJobFinished)
+        service.destroy()
+    }
+
+    private fun enrolByPhoto() {
+        val code = depot.enrol("phone 1")
+        bench.activity.go(Place("enrol"))
+        bench.settle()
+        bench.touch(R.id.photograph)
+        bench.cameraTakes(code.picture)
+        assertNotNull(bench.texts(), bench.activity.findViewById(R.id.enrolled))
+    }
+
+    private fun checkBox(photo: File) {
+        bench.touch(bench.checkKey("Otter"))
+        bench.cameraTakes(photo)
+        bench.touch(R.id.liquid_grey)
+        bench.touch(R.id.save)
+    }
+
+    private fun waiting() = bench.book { it.outbox() }.count { it.state == QueueState.WAITING }
+
+    @Test
+    fun codePhotographedThenCheckSavedOfflineReachesTheDepotByteForByteWhenTheJobRuns() {
+        bench.start()
+        bench.pump("Otter", 18_250.0)
+        depot.start()
+        enrolByPhoto()
+        bench.activity.home()
+        bench.settle()
+        depot.stop()
+        checkBox(Photos.demo("sand"))
+        assertEquals("saved although nothing answers", "pump", bench.screen.at.screen)
+        assertTrue(waiting() >= 4)
+        systemRunsJob()
+        val later = scheduler.getPendingJob(SendJob.ID)!!
+        assertTrue("the wait comes from the book: ${later.minLatencyMillis} ms", later.minLatencyMillis >= 1_000)
+        assertEquals(emptyList<String>(), depot.photos())
+
+        depot.start()
+        val start = System.currentTimeMillis() + later.minLatencyMillis + 1_000
+        Clock.read = { start }
+        systemRunsJob()
+        assertEquals(0, waiting())
+        assertEquals(listOf(Photos.sha256(Photos.demo("sand"))), depot.photos())
+        assertNull("nothing more to do", scheduler.getPendingJob(SendJob.ID))
+    }
+
+    @Test
+    fun checkSavedThenJobWaitsForANetworkAndABatteryThatIsNotLow() {
+        bench.start()
+        bench.pump("Otter")
+        checkBox(Photos.demo("some_sand"))
+        val job = scheduler.getPendingJob(SendJob.ID)!!
+        @Suppress("DEPRECATION")
+        assertEquals(JobInfo.NETWORK_TYPE_ANY, job.networkType)
+        assertTrue(job.isRequireBatteryNotLow)
+    }
+
+    @Test
+    fun noDepotEnrolledThenJobEndsAndEverythingStaysQueued() {
+        bench.start()
+        bench.pump("Otter")
+        SendJob.schedule(bench.app, 0)
+        systemRunsJob()
+        assertEquals(1, waiting())
+        assertNull(scheduler.getPendingJob(SendJob.ID))
+    }
+
+    @Test
+    fun processEndsBetweenSavingAndSendingThenSendNowSendsAll() {
+        bench.start()
+        bench.pump("Otter")
+        depot.start()
+        enrolByPhoto()
+        bench.activity.home()
+        bench.settle()
+        checkBox(Photos.demo("lumps"))
+        bench.die()
+        bench.settle()
+        bench.activity.home()
+        bench.settle()
+        bench.touch(R.id.outbox)
+        bench.touch(R.id.send)
+        assertTrue(bench.texts(), "Nothing waits" in bench.texts())
+        assertEquals(listOf(Photos.sha256(Photos.demo("lumps"))), depot.photos())
+    }
+
+    @Test
+    fun tokenRevokedThenOutboxSaysWhyAndKeepsEverything() {
+        bench.start()
+        bench.pump("Otter")
+        depot.start()
+        bench.app.prefs.edit {
+            put("depot", depot.url)
+            put("token", "not-the-right-one")
+        }
+        bench.touch(R.id.outbox)
+        bench.touch(R.id.send)
+        assertNotNull(bench.texts(), bench.activity.findViewById(R.id.said))
+        assertEquals(1, bench.book { it.outbox() }.size)
+    }
+
+    @Test
+    fun picturesWithoutACodeThenItIsToldAndThePhotoIsGone() {
+        bench.start()
+        bench.activity.go(Place("enrol"))
+        bench.settle()
+        bench.touch(R.id.photograph)
+        bench.cameraTakes(Photos.demo("sand"))
+        assertNotNull(bench.texts(), bench.activity.findViewById(R.id.said))
+        assertNull(bench.app.prefs.now.token)
+        assertEquals(0, Shots.folder(bench.app).list()!!.size)
+    }
+
+    @Test
+    fun depotWithoutEncryptionElsewhereThenEnrolmentIsRefused() {
+        bench.start()
+        bench.activity.go(Place("enrol"))
+        bench.settle()
+        bench.type(R.id.code, """{"gritbook":"enrolment/1","depot":"http://depot.example","name":"phone 1","token":"abc"}""")
+        bench.touch(R.id.done)
+        assertTrue(bench.texts(), "not encrypted" in bench.texts())
+        assertNull(bench.app.prefs.now.depotUrl)
+    }
+}
