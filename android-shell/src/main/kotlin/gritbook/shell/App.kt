@@ -41,11 +41,11 @@ class App : Application() {
     /** What begins with a process. Tests call it again after they ended the first one. */
     fun start() {
         restored = false
-        pen = Pen(File(filesDir, "drafts"))
+        val main = Handler(Looper.getMainLooper())
+        pen = Pen(File(filesDir, "drafts")) { failure -> main.post { unkept(failure != null) } }
         prefs = Prefs(pen)
         trail = Trail(pen, Place("home"))
         desk = Desk(this, prefs)
-        val main = Handler(Looper.getMainLooper())
         pen.readAll { files ->
             prefs.loaded(files[Prefs.FILE])
             Vocabulary.fetch()
@@ -59,6 +59,9 @@ class App : Application() {
         // The book is opened before the first screen asks for it.
         desk.ask(work = { it.deviceId() }, then = {})
     }
+
+    /** Hears whether what is typed can no longer be kept. Main thread only. */
+    var unkept: (Boolean) -> Unit = {}
 
     /** Calls [then] now, or as soon as the last process's trail was read. */
     fun whenRestored(then: () -> Unit) {

@@ -37,6 +37,7 @@ class MainActivity : Activity(), Frame {
         lightBars()
         setContentView(ground)
         app.whenRestored { if (!isDestroyed) show() }
+        app.unkept = { cannot -> screen?.unkept(cannot) }
     }
 
     /** Dark signs in the system's bars by day; at night the theme's are light already. */
@@ -90,6 +91,7 @@ class MainActivity : Activity(), Frame {
     override fun onDestroy() {
         screen?.close()
         screen = null
+        app.unkept = {}
         super.onDestroy()
     }
 }

@@ -119,13 +119,18 @@ class Bench : ExternalResource() {
     fun drag(id: Int, share: Float) {
         layOut()
         val seen = android.graphics.Rect()
-        val view = find<View>(id)
-        assertTrue("cannot be reached", view.getGlobalVisibleRect(seen))
+        assertTrue("cannot be reached", find<View>(id).getGlobalVisibleRect(seen))
+        val start = seen.exactCenterX() to seen.exactCenterY()
+        pull(start, start.first + seen.width() * share to start.second)
+    }
+
+    /** One finger from a point of the window to another. */
+    fun pull(from: Pair<Float, Float>, to: Pair<Float, Float>) {
         touches += 1
-        val (x, y) = seen.exactCenterX() to seen.exactCenterY()
         val at = SystemClock.uptimeMillis()
         fun send(action: Int, step: Int) {
-            val event = MotionEvent.obtain(at, at + 100L * step, action, x + seen.width() * share * step / 10, y, 0)
+            val (x, y) = from.first + (to.first - from.first) * step / 10 to from.second + (to.second - from.second) * step / 10
+            val event = MotionEvent.obtain(at, at + 100L * step, action, x, y, 0)
             activity.dispatchTouchEvent(event)
             event.recycle()
         }

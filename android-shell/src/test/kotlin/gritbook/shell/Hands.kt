@@ -61,3 +61,13 @@ fun Bench.pump(name: String, totalM3: Double? = null): String {
 
 /** The key that begins a box check of a pump. */
 fun Bench.checkKey(name: String) = all().first { it.tag == name }
+
+/** The thumb comes down on sound, slides along the arc to a grade and lifts: one touch. */
+fun Bench.thumb(grade: Int) {
+    layOut()
+    val view = find<gritbook.shell.look.thumb.ThumbGradeView>(R.id.thumb)
+    val origin = IntArray(2).also { view.arcView.getLocationInWindow(it) }
+    fun at(grade: Int) = view.arcView.target(grade).let { origin[0] + it.exactCenterX() to origin[1] + it.exactCenterY() }
+    val start = at(0)
+    pull(start, at(grade))
+}

@@ -33,7 +33,10 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
         val margin = context.px(R.dimen.margin)
         setPadding(margin, context.dp(8), margin, context.dp(12))
     }
-    private val name = context.heading(title)
+    private val name = context.heading(title).apply { id = R.id.headline }
+    private val head = LinearLayout(context)
+    private val upper = LinearLayout(context)
+    private var side: View? = null
     val root: View
 
     /** What the head says; [answer]: it is what the screen was asked for, in the largest letters. */
@@ -45,7 +48,7 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
     init {
         body.addView(said)
         scroll.addView(body, FrameLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
-        val upper = LinearLayout(context).apply {
+        upper.apply {
             orientation = LinearLayout.VERTICAL
             addView(head(back), LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
             addView(scroll, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
@@ -59,6 +62,7 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
                     isFillViewport = true
                     addView(foot.apply { gravity = Gravity.BOTTOM })
                 }
+                this@Page.side = side
                 val parts = listOf(upper to 3f, side to 2f)
                 (if (leftHand) parts.reversed() else parts).forEach { (view, share) ->
                     addView(view, LinearLayout.LayoutParams(0, MATCH_PARENT, share))
@@ -66,12 +70,12 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
             } else {
                 orientation = LinearLayout.VERTICAL
                 addView(upper, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
-                addView(AtMost(context).apply { addView(foot) }, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+                addView(AtMost(context).apply { addView(foot) }.also { this@Page.side = it }, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
             }
         }
     }
 
-    private fun head(back: (() -> Unit)?) = LinearLayout(context).apply {
+    private fun head(back: (() -> Unit)?) = head.apply {
         orientation = LinearLayout.HORIZONTAL
         gravity = Gravity.CENTER_VERTICAL
         background = Look(context).let { UnderlineDrawable(it.ink, it.line) }
@@ -88,6 +92,22 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
         }
         name.apply { setPadding(if (back == null) margin else 0, context.dp(12), margin, context.dp(12)) }
         addView(name, LinearLayout.LayoutParams(0, WRAP_CONTENT, 1f))
+    }
+
+    /** Something to touch at the head's end, where the foot is taken by something else. */
+    fun action(text: CharSequence, id: Int, act: () -> Unit) {
+        val key = context.key(text, id = id, act = act)
+        head.addView(key, LinearLayout.LayoutParams(WRAP_CONTENT, context.px(R.dimen.touch)).apply { rightMargin = context.px(R.dimen.margin) })
+    }
+
+    /** One view that takes all the room under the head and needs no foot; what does not fit scrolls. */
+    fun <V : View> fill(view: V): V {
+        side?.visibility = View.GONE
+        upper.removeView(scroll)
+        body.removeView(said)
+        upper.addView(said, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+        upper.addView(Viewport(context).apply { addView(view, FrameLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT)) }, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
+        return view
     }
 
     /** Adds to what is read. */
@@ -129,6 +149,14 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
         override fun onMeasure(widthSpec: Int, heightSpec: Int) {
             val most = resources.displayMetrics.heightPixels * 2 / 3
             super.onMeasure(widthSpec, View.MeasureSpec.makeMeasureSpec(most, View.MeasureSpec.AT_MOST))
+        }
+    }
+
+    /** Tells its child how much room there is, and scrolls where the child needs more. */
+    private class Viewport(context: Context) : ScrollView(context) {
+        override fun measureChildWithMargins(child: View, widthSpec: Int, widthUsed: Int, heightSpec: Int, heightUsed: Int) {
+            val width = View.MeasureSpec.makeMeasureSpec(View.MeasureSpec.getSize(widthSpec), View.MeasureSpec.EXACTLY)
+            child.measure(width, View.MeasureSpec.makeMeasureSpec(View.MeasureSpec.getSize(heightSpec), View.MeasureSpec.AT_MOST))
         }
     }
 }

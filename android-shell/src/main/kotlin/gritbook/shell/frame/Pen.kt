@@ -11,7 +11,7 @@ import java.util.concurrent.TimeUnit
  * Writes small files whole or not at all, on a thread of its own, the newest text of each only. What was typed is on the disk some
  * milliseconds after each key, whatever becomes of the process.
  */
-class Pen(private val folder: File) {
+class Pen(private val folder: File, private val told: (IOException?) -> Unit = {}) {
     private val thread = Executors.newSingleThreadExecutor { work -> Thread(work, "gritbook-pen") }
     private val waiting = LinkedHashMap<String, String?>()
 
@@ -65,9 +65,11 @@ class Pen(private val folder: File) {
                 file.failWrite(stream)
                 throw error
             }
+            if (failure != null) told(null)
             failure = null
         } catch (error: IOException) {
             failure = error
+            told(error)
         }
     }
 

@@ -4,6 +4,7 @@ import android.app.Activity
 import android.content.Intent
 import android.view.View
 import gritbook.core.FieldBook
+import gritbook.shell.R
 
 /** What a screen may ask of its surroundings. */
 interface Frame {
@@ -63,6 +64,11 @@ abstract class Screen(val at: Place, protected val frame: Frame) {
     /** True where the screen used up the step back itself. */
     open fun back(): Boolean = false
 
+    /** What is typed cannot be written to the disk now, or can again. */
+    fun unkept(cannot: Boolean) {
+        if (cannot) page.say(word(R.string.frame_unkept), word(R.string.frame_unkept_advice)) else page.sayNothing()
+    }
+
     /** Asks the book; the answer comes only while this screen stands, a failure is told on its page. */
     protected fun <T> ask(
         lane: Desk.Lane = Desk.Lane.CLERK,
@@ -81,5 +87,5 @@ abstract class Screen(val at: Place, protected val frame: Frame) {
 
     protected val figures get() = Figures.of(frame.prefs.now)
 
-    protected fun word(id: Int, vararg with: Any) = context.getString(id, *with)
+    protected fun word(id: Int, vararg with: Any): String = if (with.isEmpty()) context.getString(id) else context.getString(id, *with)
 }

@@ -26,6 +26,7 @@ object Vocabulary {
         partNames.size
         criteria.size
         names.size
+        gritbook.shell.look.CoreWords.fetch()
     }
 
     /** Parts in the order in which a box is looked at. */

@@ -4,6 +4,7 @@ import gritbook.shell.frame.Frame
 import gritbook.shell.frame.Place
 import gritbook.shell.frame.Screen
 import gritbook.shell.screens.call.CallScreen
+import gritbook.shell.screens.changeout.ChangeOutScreen
 import gritbook.shell.screens.check.CheckScreen
 import gritbook.shell.screens.check.RulerScreen
 import gritbook.shell.screens.enrol.EnrolScreen
@@ -23,6 +24,7 @@ fun screenAt(place: Place, frame: Frame): Screen = when (place.screen) {
     "outbox" -> OutboxScreen(place, frame)
     "ruler" -> RulerScreen(place, frame)
     "call" -> CallScreen(place, frame)
+    "change" -> ChangeOutScreen(place, frame)
     "settings" -> SettingsScreen(place, frame)
     "enrol" -> EnrolScreen(place, frame)
     else -> HomeScreen(place, frame)

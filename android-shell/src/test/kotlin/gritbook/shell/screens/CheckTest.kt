@@ -16,6 +16,7 @@ import gritbook.shell.cameraTakes
 import gritbook.shell.carry.Shots
 import gritbook.shell.checkKey
 import gritbook.shell.pump
+import gritbook.shell.thumb
 import org.junit.Assert.assertEquals
 import org.junit.Assert.assertNotNull
 import org.junit.Assert.assertNull
@@ -226,10 +227,10 @@ class CheckTest {
         bench.touch(R.id.level_sand)
         bench.touch(R.id.liquid_grey)
         bench.touch(R.id.grades_key)
-        bench.touch(R.id.grade_3)
+        bench.thumb(3)
         bench.touch(R.id.next)
-        bench.touch(R.id.grade_1)
-        bench.touch(R.id.save)
+        bench.thumb(1)
+        bench.touch(R.id.back)
         bench.touch(R.id.save)
         val grades = bench.book { it.pumpSummary(pump) }.grades.associate { (it.part.name + it.cup?.name) to it.counts.toInt() }
         assertEquals(mapOf("CUPA" to 3, "CUPB" to 1), grades)

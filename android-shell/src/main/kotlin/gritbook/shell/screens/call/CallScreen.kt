@@ -28,6 +28,7 @@ import gritbook.shell.frame.px
 import gritbook.shell.frame.say
 import gritbook.shell.frame.spanish
 import gritbook.shell.frame.words
+import gritbook.shell.look.CallChanceView
 import gritbook.shell.screens.check.Tape
 import gritbook.shell.screens.check.TapeView
 
@@ -81,7 +82,7 @@ class CallScreen(at: Place, frame: Frame) : Screen(at, frame) {
 
     private fun show(call: CallAnswer) = shown.run {
         removeAllViews()
-        put(context.words(context.say(call.sentence), R.dimen.figure, bold = true).apply { id = R.id.call })
+        page.title(context.say(call.sentence), answer = true)
         if (call.hardStop) put(context.words(word(R.string.call_hard_stop), bold = true))
         put(context.words(word(R.string.call_chance, percent(call.chanceOfFailure))).apply { id = R.id.chance })
         call.reasons.forEach { put(context.words(if (context.spanish()) it.textEs else it.text)) }
@@ -89,6 +90,7 @@ class CallScreen(at: Place, frame: Frame) : Screen(at, frame) {
         call.cups.forEach { cup ->
             val lasts = cup.chanceLastsPour
             put(context.words(word(R.string.call_cup, cup.cup.name, percent(lasts.value), percent(lasts.low), percent(lasts.high))))
+            put(CallChanceView(context).show(lasts.value, lasts.low, lasts.high))
             cup.changeByM3?.let { put(context.note(word(R.string.call_change_by, figures.show(Quantity.CONCRETE, it)))) }
         }
         call.bestChangeAgeM3?.let { put(context.note(word(R.string.call_best_age, figures.show(Quantity.CONCRETE, it)))) }

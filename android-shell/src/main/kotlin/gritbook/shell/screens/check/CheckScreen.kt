@@ -10,6 +10,7 @@ import gritbook.core.LevelCode
 import gritbook.core.Liquid
 import gritbook.core.PumpSummary
 import gritbook.core.Quantity
+import gritbook.core.newWork
 import gritbook.core.ReadingFacts
 import gritbook.shell.R
 import gritbook.shell.carry.Sending
@@ -30,6 +31,7 @@ import gritbook.shell.frame.key
 import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.note
 import gritbook.shell.frame.words
+import gritbook.shell.look.LevelStripView
 
 /**
  * The box was drained: photo, reading, liquid, total, grades, saved. One question at a time stands under the thumb; what was answered
@@ -86,6 +88,8 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             draft.put("begun", true)
             photograph()
         }
+        // Named once: saved again after the process ended in between, the check still stands once.
+        if (draft.textOrNull("work") == null) away(work = { newWork(Clock.now()) }) { draft.put("work", it) }
     }
 
     override fun left() = eye.close()
@@ -140,6 +144,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
         }
         if (facts != null) {
             addView(context.words(Vocabulary.meaning(context, facts.level.code), bold = true))
+            addView(LevelStripView(context).show(facts, Vocabulary.level(context, facts.level.code)), LinearLayout.LayoutParams(MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT))
             facts.level.reasons.forEach { addView(context.words(Levels.reason(context, figures, it))) }
         }
         if (eyeLevel != null) addView(context.words(word(R.string.check_by_eye_is, Vocabulary.level(context, eyeLevel)), bold = facts == null))
@@ -320,6 +325,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             grades = Grades.of(draft),
             liquid = liquid,
             liquidLow = draft.flagOrNull("low"),
+            work = draft.textOrNull("work"),
             settledMl = figures.parseOrNull(Quantity.MATERIAL, draft.textOrNull("settled")),
         )
         val reading = eye.reading

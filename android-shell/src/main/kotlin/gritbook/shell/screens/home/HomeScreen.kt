@@ -20,6 +20,7 @@ import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.note
 import gritbook.shell.frame.px
 import gritbook.shell.frame.words
+import gritbook.shell.look.GritRingView
 import gritbook.shell.screens.pump.PumpLines
 
 /** The pumps of this phone; a box check is one touch away. */
@@ -73,7 +74,15 @@ class HomeScreen(at: Place, frame: Frame) : Screen(at, frame) {
             isFocusable = true
             background = context.boxed(R.color.paper)
             setOnClickListener { frame.go(Place("pump", pump.id)) }
-            addView(context.heading(pump.spec.name))
+            addView(LinearLayout(context).apply {
+                gravity = Gravity.CENTER_VERTICAL
+                pump.gravest?.let { grave ->
+                    val measured = pump.grades.any { it.counts == grave && it.measured == grave }
+                    val side = (context.resources.getDimension(R.dimen.title) * 1.6f).toInt()
+                    addView(GritRingView(context).show(grave.toInt(), measured), LinearLayout.LayoutParams(side, side).apply { rightMargin = context.dp(8) })
+                }
+                addView(context.heading(pump.spec.name), LinearLayout.LayoutParams(0, WRAP_CONTENT, 1f))
+            })
             PumpLines.of(context, figures, pump).forEachIndexed { index, line -> addView(if (index == 0) context.words(line) else context.note(line)) }
         }
         val begun = frame.trail.begun(check)
