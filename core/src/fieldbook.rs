@@ -62,6 +62,7 @@ pub struct FieldBook {
 
 /// Something worth telling about a save that was done all the same.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Remark {
     /// Stable code: `total_went_back`, `total_jumped`.
     pub code: &'static str,
@@ -71,6 +72,7 @@ pub struct Remark {
 
 /// A saved box check.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct SavedCheck {
     /// The check's entry.
     pub check: EntryId,

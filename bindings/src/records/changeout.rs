@@ -178,6 +178,13 @@ pub fn take_back_step(document_json: &str) -> Result<ChangeOutState, FieldBookEr
     Ok(progress.cross())
 }
 
+/// The signal word of a caution.
+#[uniffi::export]
+pub fn signal_words(signal: Signal) -> crate::grades::Words {
+    let signal: core_change::Signal = signal.cross();
+    signal.words().cross()
+}
+
 /// A new name for a piece of work that may be saved again after a crash.
 #[uniffi::export]
 pub fn new_work(now: Moment) -> Result<String, FieldBookError> {

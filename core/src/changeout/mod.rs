@@ -12,5 +12,5 @@
 mod procedure;
 mod progress;
 
-pub use procedure::{Bilingual, CAUTION_SIGNALS, Caution, Procedure, Signal, Step, StepRecords, cup_change};
+pub use procedure::{Bilingual, Caution, Procedure, Signal, Step, StepRecords, cup_change};
 pub use progress::{Begun, PROGRESS_SCHEMA, Progress};

@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::model::Cup;
 use crate::model::pump::{BoxFluid, PumpSpec, SealVariant, SpeedControl, TestSwitches};
+use crate::model::words::Words;
 
 /// A text in both languages.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -30,13 +31,18 @@ pub enum Signal {
     Notice,
 }
 
-/// The signal words in both languages, gravest first.
-pub const CAUTION_SIGNALS: [(Signal, &str, &str); 4] = [
-    (Signal::Danger, "DANGER", "PELIGRO"),
-    (Signal::Warning, "WARNING", "ADVERTENCIA"),
-    (Signal::Caution, "CAUTION", "ATENCIÓN"),
-    (Signal::Notice, "NOTICE", "AVISO"),
-];
+impl Signal {
+    /// The signal word.
+    pub fn words(self) -> Words {
+        let (en, es) = match self {
+            Self::Danger => ("DANGER", "PELIGRO"),
+            Self::Warning => ("WARNING", "ADVERTENCIA"),
+            Self::Caution => ("CAUTION", "ATENCIÓN"),
+            Self::Notice => ("NOTICE", "AVISO"),
+        };
+        Words { en, es }
+    }
+}
 
 /// A caution at the step that it belongs to.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

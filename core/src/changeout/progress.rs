@@ -14,6 +14,7 @@ pub const PROGRESS_SCHEMA: &str = "gritbook.changeout/1";
 
 /// How a change-out began.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Begun {
     /// Names this work, so that finishing it twice records it once.
     pub work: WorkId,
@@ -29,6 +30,7 @@ pub struct Begun {
 
 /// A change-out under way: a document that the shell keeps after every touch.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Progress {
     /// Always [`PROGRESS_SCHEMA`].
     pub schema: String,

@@ -26,6 +26,7 @@ pub struct ChangeOutEnd {
 
 /// A recorded change-out, by the ids of its entries.
 #[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct SavedChangeOut {
     /// The work's entry.
     pub work: EntryId,

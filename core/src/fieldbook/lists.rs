@@ -18,6 +18,7 @@ use crate::wear::grade::graver;
 
 /// The last box check of a pump.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct LastCheck {
     /// Its entry.
     pub entry: EntryId,
@@ -35,6 +36,7 @@ pub struct LastCheck {
 
 /// What a part is graded now: since it was fitted last.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct CurrentGrade {
     /// Which part.
     pub part: Part,
@@ -50,6 +52,7 @@ pub struct CurrentGrade {
 
 /// A pump with what is known of it now.
 #[derive(Debug, Clone, PartialEq, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct PumpSummary {
     /// Its id.
     pub id: PumpId,

@@ -10,6 +10,7 @@ use crate::store::{aside, device, entries, photos};
 
 /// One device's chain.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct DeviceChain {
     /// Whose.
     pub device: DeviceId,
@@ -23,6 +24,7 @@ pub struct DeviceChain {
 
 /// What verify found.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct VerifyReport {
     /// Always `gritbook.verify/1`.
     pub schema: &'static str,

@@ -9,8 +9,9 @@ use super::numeric::weighted_quantile;
 use super::sample::{Ending, LifeSample};
 use super::weibull::Weibull;
 use crate::error::CoreError;
-use crate::history::History;
+use crate::history::{History, LifeEnd};
 use crate::model::Part;
+use crate::model::entry::RemovalReason;
 
 /// The schema name of a life document.
 pub const LIFE_SCHEMA: &str = "gritbook.life/1";
@@ -72,6 +73,10 @@ pub struct LifeSummary {
     pub lives: LifeCounts,
     /// Of the right censored: lives of unknown age, known only to have lasted longer than they were watched.
     pub age_unknown: usize,
+    /// Of the right censored: lives that came out worn, before they failed. The fit takes every censored life for one that could
+    /// have gone on like any other; a part that comes out because it is worn could not. Where these are many, parts last less
+    /// long than the fit says.
+    pub came_out_worn: usize,
     /// `maximum_likelihood`, or `posterior` where the stated prior is in use.
     pub method: String,
     /// True where there are too few failures for a fit and the stated prior speaks with them.
@@ -111,11 +116,12 @@ impl LifeSummary {
 /// `no_lives` where the history holds none.
 pub fn summary(history: &History, part: Part) -> Result<LifeSummary, CoreError> {
     let mut samples = Vec::new();
-    let mut age_unknown = 0;
+    let (mut age_unknown, mut came_out_worn) = (0, 0);
     for timeline in history.timelines() {
         for life in timeline.lives(part) {
             if let Some(sample) = life.sample_m3() {
                 age_unknown += usize::from(life.age_then_m3.is_none());
+                came_out_worn += usize::from(life.end == LifeEnd::Removed(Some(RemovalReason::Worn)));
                 samples.push(sample);
             }
         }
@@ -154,6 +160,7 @@ pub fn summary(history: &History, part: Part) -> Result<LifeSummary, CoreError> 
         part,
         lives: counts,
         age_unknown,
+        came_out_worn,
         method: if fitted.is_some() { "maximum_likelihood" } else { "posterior" }.to_owned(),
         prior_used: fitted.is_none(),
         shape: estimates.shape,

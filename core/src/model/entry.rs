@@ -19,6 +19,7 @@ pub const ENTRY_SCHEMA: &str = "gritbook.entry/1";
 
 /// Hybrid logical time: milliseconds of the wall clock, never going back, and a counter within one of them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct HybridTime {
     /// Milliseconds since 1970, UTC.
     pub ms: i64,
@@ -28,6 +29,7 @@ pub struct HybridTime {
 
 /// What every entry carries, whatever its kind.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct EntryHead {
     /// Always [`ENTRY_SCHEMA`] when written by this program.
     pub schema: String,
@@ -51,6 +53,7 @@ pub struct EntryHead {
 
 /// An entry: head and body in one JSON object.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Entry {
     /// The common part.
     #[serde(flatten)]
@@ -103,6 +106,7 @@ impl Liquid {
 ///
 /// A kind that a newer program wrote is kept as [`EntryBody::Other`]: it can be carried, listed and verified.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(tag = "kind", content = "body", rename_all = "snake_case")]
 pub enum EntryBody {
     /// A pump was added, or its figures were set anew.
@@ -132,6 +136,7 @@ pub enum EntryBody {
 
 /// The body of a kind that this program does not know, kept as it came.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct OtherBody {
     /// The kind's name.
     pub kind: String,
@@ -250,6 +255,7 @@ enum StrictBody {
 
 /// The box was drained and looked at.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct BoxCheck {
     /// Running total of concrete pumped, m3.
     pub pump_m3: Option<f64>,
@@ -277,6 +283,7 @@ pub struct BoxCheck {
 
 /// A part was graded.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Graded {
     /// Which part.
     pub part: Part,
@@ -299,6 +306,7 @@ pub struct Graded {
 
 /// Something was measured; the unit is part of the measure's name.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Measured {
     /// Which part.
     pub part: Part,
@@ -314,6 +322,7 @@ pub struct Measured {
 
 /// A part was fitted.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Fitted {
     /// Which part.
     pub part: Part,
@@ -346,6 +355,7 @@ pub enum RemovalReason {
 
 /// A part was taken out.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Removed {
     /// Which part.
     pub part: Part,
@@ -359,6 +369,7 @@ pub struct Removed {
 
 /// Concrete was pumped.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Poured {
     /// This pour, m3; null where only the running total was read.
     pub pour_m3: Option<f64>,
@@ -372,6 +383,7 @@ pub struct Poured {
 
 /// The call, as the book gave it and as the mechanic made it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Called {
     /// The answer document, `gritbook.call/1`.
     pub answer: serde_json::Value,
@@ -383,6 +395,7 @@ pub struct Called {
 
 /// A step of a change-out, marked.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct StepMark {
     /// The step's key.
     pub step: String,
@@ -398,6 +411,7 @@ pub struct StepMark {
 
 /// Parts were changed, step by step. The lives that it ends and begins stand in entries of their own, made in the same save.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct ChangedOut {
     /// Names the work: finished twice, it is recorded once.
     pub work: WorkId,
@@ -425,6 +439,7 @@ pub struct ChangedOut {
 
 /// An earlier entry was wrong: this is what it should have said.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Amended {
     /// The entry that was wrong; it stays in the record.
     pub amends: EntryId,

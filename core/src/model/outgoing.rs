@@ -31,6 +31,7 @@ pub enum QueueState {
 
 /// What it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(tag = "what", rename_all = "snake_case")]
 pub enum QueuedThing {
     /// An entry.
@@ -51,6 +52,7 @@ pub enum QueuedThing {
 
 /// One queued item. When it is tried next is the queue's matter: see [`QueuePause`].
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct QueuedItem {
     /// Its number in this book, for retry and drop.
     pub item: i64,
@@ -69,6 +71,7 @@ pub struct QueuedItem {
 
 /// The whole queue waits until then: after no answer, or because the depot asked for it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct QueuePause {
     /// Failures in a row.
     pub failures: u32,

@@ -1,6 +1,9 @@
 //! `gritbook book DIR VERB`: a field book in a folder, through the same core that the phone uses.
 
+mod call;
+mod changeout;
 mod check;
+pub(super) mod documents;
 mod show;
 mod sync;
 mod write;
@@ -56,6 +59,10 @@ enum Verb {
     Remove(write::Remove),
     /// Record a pour or a reading of the running total.
     Pour(write::Pour),
+    /// Ask for the call on the next pour and, where told so, record it.
+    Call(call::AskCall),
+    /// Change cups step by step: begin, mark, finish.
+    Changeout(changeout::ChangeOut),
     /// Say that an entry was wrong and should not be there.
     Withdraw(write::Withdraw),
     /// The pumps of the book.
@@ -95,6 +102,8 @@ impl Run for Args {
             Verb::Fit(fit) => fit.run(&desk),
             Verb::Remove(remove) => remove.run(&desk),
             Verb::Pour(pour) => pour.run(&desk),
+            Verb::Call(call) => call.run(&desk),
+            Verb::Changeout(work) => work.run(&desk),
             Verb::Withdraw(withdraw) => withdraw.run(&desk),
             Verb::Pump(pump) => pump.run(&desk),
             Verb::Log(log) => log.run(&desk),
@@ -145,9 +154,10 @@ impl Desk {
     }
 
     /// Prints a JSON document, or lines for people.
-    fn tell(&self, document: &serde_json::Value, lines: impl IntoIterator<Item = String>) {
+    fn tell(&self, document: &impl serde::Serialize, lines: impl IntoIterator<Item = String>) {
         if self.json {
-            say(document);
+            // Strings, finite numbers and lists of them always serialise.
+            say(serde_json::to_string(document).unwrap_or_default());
         } else {
             lines.into_iter().for_each(say);
         }

@@ -58,7 +58,10 @@ impl Run for Args {
                 say(serde_json::to_string(answer).context("writing an answer failed")?);
             } else {
                 match answer {
-                    Answer::Call(call) => print(call),
+                    Answer::Call(call) => {
+                        lines(call).into_iter().for_each(say);
+                        say("");
+                    }
                     Answer::Error(bad) => {
                         say(format!("{} {}\n  Not answered: {}\n  {}\n", bad.at, bad.pump, bad.error.reason, bad.error.advice))
                     }
@@ -75,16 +78,14 @@ impl Run for Args {
     }
 }
 
-fn print(call: &Call) {
-    let sentence = call.call.sentence().en;
-    say(format!("{} {}, {} m3: {sentence}", call.at, call.pump, call.next_pour_m3));
-    for reason in &call.reasons {
-        say(format!("  {}", reason.text));
-    }
+/// A call for people.
+pub(super) fn lines(call: &Call) -> Vec<String> {
+    let mut lines = vec![format!("{} {}, {} m3: {}", call.at, call.pump, call.next_pour_m3, call.call.sentence().en)];
+    lines.extend(call.reasons.iter().map(|reason| format!("  {}", reason.text)));
     for cup in &call.cups {
         let chance = &cup.chance_lasts_pour;
         let by = cup.change_by_m3.map_or_else(String::new, |by| format!("; change within {by:.0} m3"));
-        say(format!(
+        lines.push(format!(
             "  Cup {:?}: lasts the pour with {:.1} % ({:.1} to {:.1} %){by}.",
             cup.cup,
             100.0 * chance.value,
@@ -92,11 +93,7 @@ fn print(call: &Call) {
             100.0 * chance.high
         ));
     }
-    for hint in &call.would_change {
-        say(format!("  Would change it: {}", hint.text));
-    }
-    if let Some(age) = call.best_change_age_m3 {
-        say(format!("  Best age to change by plan: {age:.0} m3."));
-    }
-    say("");
+    lines.extend(call.would_change.iter().map(|hint| format!("  Would change it: {}", hint.text)));
+    lines.extend(call.best_change_age_m3.map(|age| format!("  Best age to change by plan: {age:.0} m3.")));
+    lines
 }

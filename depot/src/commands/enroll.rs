@@ -7,7 +7,6 @@ use chrono::{DateTime, Utc};
 use gritbook_core::outbox::Enrolment;
 use gritbook_core::{CoreError, ErrorKind};
 use qrcode::{EcLevel, QrCode};
-use serde_json::json;
 
 use super::{Failure, Run, say};
 use crate::server::archive::{Archive as _, SqliteArchive, Work};
@@ -41,6 +40,31 @@ pub struct Args {
     json: bool,
 }
 
+/// A device was let in, or shut out.
+#[derive(Debug, serde::Serialize, schemars::JsonSchema)]
+pub(super) struct Enrolled {
+    /// Always `gritbook.enrolment/1`.
+    schema: &'static str,
+    /// What the device is called.
+    name: String,
+    /// Address of the depot, where it is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    depot: Option<String>,
+    /// The bearer token, shown this once.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    token: Option<String>,
+    /// The text of the enrolment code.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    code: Option<String>,
+    /// True where it was shut out.
+    revoked: bool,
+}
+
+fn print(enrolled: Enrolled) -> Result<(), Failure> {
+    say(serde_json::to_string(&enrolled).map_err(anyhow::Error::from)?);
+    Ok(())
+}
+
 impl Run for Args {
     fn json(&self) -> bool {
         self.json
@@ -62,7 +86,7 @@ impl Run for Args {
             let archive = SqliteArchive::open(&self.data)?;
             finish(archive.revoke(name.clone(), now()))?;
             if self.json {
-                say(json!({ "schema": "gritbook.enrolment/1", "name": name, "revoked": true }));
+                print(Enrolled { schema: "gritbook.enrolment/1", name, depot: None, token: None, code: None, revoked: true })?;
             } else {
                 say(format_args!("{name} is shut out. What it sent stays in the record."));
             }
@@ -93,9 +117,8 @@ impl Run for Args {
             return Err(error.into());
         }
         if self.json {
-            say(
-                json!({ "schema": "gritbook.enrolment/1", "name": name, "depot": depot, "token": token, "code": payload, "revoked": false }),
-            );
+            let schema = "gritbook.enrolment/1";
+            print(Enrolled { schema, name, depot, token: Some(token), code: Some(payload), revoked: false })?;
             return Ok(());
         }
         say(format_args!("{name} may write to this depot."));

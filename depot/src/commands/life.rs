@@ -103,6 +103,12 @@ fn print(summary: &LifeSummary) {
     if summary.age_unknown > 0 {
         say(format!("{} of the sound ones are of unknown age: they lasted longer than they were watched.", summary.age_unknown));
     }
+    if summary.came_out_worn > 0 {
+        say(format!(
+            "{} of the sound ones came out worn: they would not have gone on like the others, so parts last less long than this fit says.",
+            summary.came_out_worn
+        ));
+    }
     if summary.prior_used {
         say("Too few failures for a fit: the stated prior speaks with them.");
     }

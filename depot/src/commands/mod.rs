@@ -114,6 +114,32 @@ impl From<anyhow::Error> for Failure {
     }
 }
 
+/// The whole program: what is asked for on the command line, done, and its exit status.
+pub fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(usage) => return report_usage(&usage),
+    };
+    let json = cli.command.json();
+    match cli.command.run() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => report_failure(&failure, json),
+    }
+}
+
+/// Help and version are answers; anything else is a refusal, as a document where one was asked for.
+fn report_usage(usage: &clap::Error) -> ExitCode {
+    if usage.use_stderr() && std::env::args_os().any(|argument| argument == "--json") {
+        let text = usage.to_string();
+        let reason = text.lines().next().unwrap_or_default().trim_start_matches("error: ").to_owned();
+        let error = CoreError::refused("bad_usage", reason, "run the command with --help: it has an example");
+        return report_failure(&error.into(), true);
+    }
+    // A closed pipe changes nothing about the answer.
+    let _ = usage.print();
+    ExitCode::from(if usage.use_stderr() { 2 } else { 0 })
+}
+
 /// The error document `gritbook.error/1`.
 pub fn error_document(failure: &Failure) -> serde_json::Value {
     let mut document = serde_json::json!({

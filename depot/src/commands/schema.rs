@@ -8,6 +8,7 @@ use gritbook_core::history::BadRow;
 use gritbook_core::life::LifeSummary;
 use schemars::{JsonSchema, Schema, generate::SchemaSettings};
 
+use super::book::documents;
 use super::{Failure, Run, say};
 
 /// Arguments.
@@ -26,6 +27,18 @@ const DOCUMENTS: &[(&str, Make)] = &[
     ("reading", schema_of::<Reading>),
     ("life", schema_of::<LifeSummary>),
     ("call", schema_of::<Answer>),
+    ("entry", schema_of::<gritbook_core::model::Entry>),
+    ("saved", schema_of::<documents::Saved>),
+    ("saved_check", schema_of::<documents::SavedCheck>),
+    ("saved_pump", schema_of::<documents::SavedPump>),
+    ("pumps", schema_of::<documents::Pumps>),
+    ("outbox", schema_of::<documents::Outbox>),
+    ("sync", schema_of::<documents::Sync>),
+    ("verify", schema_of::<gritbook_core::fieldbook::VerifyReport>),
+    ("exported", schema_of::<documents::Exported>),
+    ("changeout", schema_of::<gritbook_core::changeout::Progress>),
+    ("changeout_state", schema_of::<documents::ChangeOut>),
+    ("enrolment", schema_of::<super::enroll::Enrolled>),
     ("error", schema_of::<ErrorDocument>),
 ];
 

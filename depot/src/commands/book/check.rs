@@ -10,8 +10,8 @@ use gritbook_core::fieldbook::{BoxCheckDraft, GradeDraft, PhotoInput};
 use gritbook_core::model::entry::Liquid;
 use gritbook_core::model::{Cup, Grade, GradeSource, Part, PumpSpec};
 use gritbook_core::wear::grade::CRITERIA_EDITION;
-use serde_json::json;
 
+use super::documents;
 use super::{Desk, Failure, plain};
 
 /// Save a box check.
@@ -135,11 +135,17 @@ impl Check {
         lines.push(format!("saved: {}, {level_words}, {} photos, {} grades", summary.spec.name, saved.photos.len(), saved.grades.len()));
         lines.extend(saved.remarks.iter().map(|remark| remark.text.clone()));
         lines.push(format!("entry {}; {} entries of this pump wait for the depot", saved.check, summary.waiting));
-        let document = json!({
-            "schema": "gritbook.saved_check/1",
-            "pump": pump, "pump_name": summary.spec.name, "new_pump": new_pump,
-            "check": saved.check, "grades": saved.grades, "photos": saved.photos, "level": level, "remarks": saved.remarks,
-        });
+        let document = documents::SavedCheck {
+            schema: "gritbook.saved_check/1",
+            pump,
+            pump_name: summary.spec.name,
+            new_pump,
+            check: saved.check,
+            grades: saved.grades,
+            photos: saved.photos,
+            level,
+            remarks: saved.remarks,
+        };
         desk.tell(&document, lines);
         Ok(())
     }

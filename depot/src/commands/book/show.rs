@@ -7,8 +7,8 @@ use gritbook_core::fieldbook::PumpSummary;
 use gritbook_core::model::entry::{EntryBody, SealedEntry};
 use gritbook_core::model::{QueueState, QueuedItem, QueuedThing};
 use gritbook_core::{CoreError, ErrorKind};
-use serde_json::json;
 
+use super::documents;
 use super::{Desk, Failure, plain};
 use crate::commands::say;
 
@@ -127,7 +127,7 @@ impl Outbox {
         if let Some(pause) = &pause {
             lines.push(format!("the last try failed: {}", pause.reason));
         }
-        desk.tell(&json!({ "schema": "gritbook.outbox/1", "items": items, "pause": pause }), lines);
+        desk.tell(&documents::Outbox { schema: "gritbook.outbox/1", items, pause }, lines);
         Ok(())
     }
 }
@@ -177,7 +177,7 @@ impl Verify {
         lines.extend(report.database.iter().cloned());
         lines.push(if report.sound { "the book is sound".to_owned() } else { "the book is not sound".to_owned() });
         let sound = report.sound;
-        desk.tell(&json!(report), lines);
+        desk.tell(&report, lines);
         if sound {
             return Ok(());
         }
@@ -199,12 +199,15 @@ impl Export {
     pub(super) fn run(self, desk: &Desk) -> Result<(), Failure> {
         let book = desk.open(false)?;
         let exported = book.export(&self.out)?;
-        let document = json!({
-            "schema": "gritbook.exported/1",
-            "folder": exported.folder, "entries": exported.entries, "photos": exported.photos, "photos_missing": exported.photos_missing,
-        });
         let mut lines = vec![format!("{} entries and {} photos in {}", exported.entries, exported.photos, exported.folder.display())];
         lines.extend((exported.photos_missing > 0).then(|| format!("{} photos are missing: run verify", exported.photos_missing)));
+        let document = documents::Exported {
+            schema: "gritbook.exported/1",
+            folder: exported.folder,
+            entries: exported.entries,
+            photos: exported.photos,
+            photos_missing: exported.photos_missing,
+        };
         desk.tell(&document, lines);
         Ok(())
     }

@@ -6,8 +6,8 @@ use clap::Args;
 use gritbook_core::outbox::{Ended, OutboxEvent, OutboxSettings, RunOptions, RunReport, run_outbox};
 use gritbook_core::{CoreError, ErrorKind};
 use indicatif::{ProgressBar, ProgressStyle};
-use serde_json::json;
 
+use super::documents;
 use super::{Desk, Failure};
 use crate::client::HttpTransport;
 
@@ -69,19 +69,25 @@ impl Sync {
             desk.tell(&document(&report, waiting), lines(&report, waiting));
         }
         failure.map_or(Ok(()), |mut failure| {
-            failure.beside.insert("sync".to_owned(), document(&report, waiting));
+            // Plain strings and numbers always serialise.
+            failure.beside.insert("sync".to_owned(), serde_json::to_value(document(&report, waiting)).unwrap_or_default());
             Err(failure)
         })
     }
 }
 
-fn document(report: &RunReport, waiting: usize) -> serde_json::Value {
-    json!({
-        "schema": "gritbook.sync/1",
-        "entries_sent": report.entries_sent, "photos_sent": report.photos_sent, "parked": report.parked,
-        "entries_pulled": report.entries_pulled, "set_aside": report.set_aside, "requests": report.requests, "waiting": waiting,
-        "finished": report.ended == Ended::Finished,
-    })
+fn document(report: &RunReport, waiting: usize) -> documents::Sync {
+    documents::Sync {
+        schema: "gritbook.sync/1",
+        entries_sent: report.entries_sent,
+        photos_sent: report.photos_sent,
+        parked: report.parked,
+        entries_pulled: report.entries_pulled,
+        set_aside: report.set_aside,
+        requests: report.requests,
+        waiting,
+        finished: report.ended == Ended::Finished,
+    }
 }
 
 fn lines(report: &RunReport, waiting: usize) -> Vec<String> {

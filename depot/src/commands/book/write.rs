@@ -6,12 +6,12 @@ use gritbook_core::model::entry::{Fitted, Graded, Measured, Poured, RemovalReaso
 use gritbook_core::model::pump::{BoxFluid, DriveSide, SealVariant, SpeedControl, TestSwitches};
 use gritbook_core::model::{GradeSource, PumpSpec};
 use gritbook_core::wear::grade::{CRITERIA_EDITION, criterion};
-use serde_json::json;
 
+use super::documents::{Pumps, Saved, SavedPump};
 use super::{Desk, Failure, plain};
 
 fn saved(desk: &Desk, entry: EntryId, line: String) {
-    desk.tell(&json!({ "schema": "gritbook.saved/1", "entry": entry }), [line, format!("entry {entry}")]);
+    desk.tell(&Saved { schema: "gritbook.saved/1", entry }, [line, format!("entry {entry}")]);
 }
 
 /// Grade a part.
@@ -313,7 +313,8 @@ impl Pump {
                 let book = desk.open(true)?;
                 let name = spec.name.clone();
                 let id = book.add_pump(spec, desk.now)?;
-                desk.tell(&json!({ "schema": "gritbook.saved_pump/1", "pump": id, "name": name }), [format!("saved: pump `{name}`, {id}")]);
+                let line = format!("saved: pump `{name}`, {id}");
+                desk.tell(&SavedPump { schema: "gritbook.saved_pump/1", pump: id, name }, [line]);
             }
             Self::Set(figures) => {
                 let book = desk.open(false)?;
@@ -327,7 +328,7 @@ impl Pump {
                 let book = desk.open(false)?;
                 let pumps = book.pumps()?;
                 let lines: Vec<String> = pumps.iter().map(super::show::pump_line).collect();
-                desk.tell(&json!({ "schema": "gritbook.pumps/1", "pumps": pumps }), lines);
+                desk.tell(&Pumps { schema: "gritbook.pumps/1", pumps }, lines);
             }
         }
         Ok(())

@@ -5,11 +5,13 @@ use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use chrono::{DateTime, FixedOffset, Utc};
+use gritbook_core::call::CallCode;
 use gritbook_core::debris::card::Paper;
 use gritbook_core::debris::reading::Reading;
 use gritbook_core::fieldbook::{BoxCheckDraft, FieldBook, GradeDraft, OpenOptions, PhotoInput, SavedCheck};
+use gritbook_core::ids::PumpId;
 use gritbook_core::model::entry::Liquid;
-use gritbook_core::model::{Cup, Grade, GradeSource, Part, PumpSpec};
+use gritbook_core::model::{Cup, Grade, GradeSource, Part};
 use gritbook_core::outbox::{Ended, OutboxEvent, OutboxSettings, RunOptions, RunReport, run_outbox};
 use gritbook_core::wear::grade::{CRITERIA_EDITION, GRADE_NAMES, criterion};
 use gritbook_core::{CoreError, ErrorKind};
@@ -21,7 +23,11 @@ use crate::report::card_sheet::CardSheet;
 use crate::server::{Settings, start};
 
 mod link;
+mod past;
 mod readings;
+mod work;
+
+use past::{PASTS, Past};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -35,10 +41,9 @@ pub struct Args {
     keep_serving: bool,
 }
 
-/// A check of the story: which pump, its running total, which photo, what the thumb said.
+/// A check of the story: which photo, what the thumb said.
 struct Scene {
-    pump: &'static str,
-    pump_m3: f64,
+    past: &'static Past,
     photo: &'static [u8],
     grades: [u8; 2],
     liquid: Liquid,
@@ -46,27 +51,17 @@ struct Scene {
 
 const SCENES: [Scene; 3] = [
     Scene {
-        pump: "Heron",
-        pump_m3: 18_240.0,
+        past: &PASTS[0],
         photo: include_bytes!("../../../../fixtures/photos/demo_some_sand.jpg"),
         grades: [1, 1],
         liquid: Liquid::Grey,
     },
-    Scene {
-        pump: "Badger",
-        pump_m3: 22_810.0,
-        photo: include_bytes!("../../../../fixtures/photos/demo_sand.jpg"),
-        grades: [2, 3],
-        liquid: Liquid::Muddy,
-    },
-    Scene {
-        pump: "Otter",
-        pump_m3: 9_460.0,
-        photo: include_bytes!("../../../../fixtures/photos/demo_lumps.jpg"),
-        grades: [3, 4],
-        liquid: Liquid::Muddy,
-    },
+    Scene { past: &PASTS[1], photo: include_bytes!("../../../../fixtures/photos/demo_sand.jpg"), grades: [2, 3], liquid: Liquid::Muddy },
+    Scene { past: &PASTS[2], photo: include_bytes!("../../../../fixtures/photos/demo_lumps.jpg"), grades: [3, 4], liquid: Liquid::Muddy },
 ];
+
+/// The pour that is asked for, m3.
+const TOMORROW_M3: f64 = 80.0;
 
 impl Run for Args {
     fn run(self) -> Result<(), Failure> {
@@ -81,9 +76,12 @@ impl Run for Args {
         say("2  Three boxes, drained and photographed (no signal)");
         let options = OpenOptions { person: "R. Salcedo".into(), device_name: "demo phone".into() };
         let book = FieldBook::open(&dir.join("book"), &options, now())?;
+        let mut pumps = Vec::new();
         for scene in &SCENES {
-            let reading = readings::read(scene.pump, scene.photo, &dir)?;
-            let saved = save(&book, scene, reading)?;
+            let pump = scene.past.record(&book, now())?;
+            let reading = readings::read(scene.past.pump, scene.photo, &dir)?;
+            let saved = save(&book, pump, scene, reading)?;
+            pumps.push(pump);
             say(format_args!(
                 "   saved: entry {} with {} grades; durable on the phone, waiting to be sent\n",
                 saved.check,
@@ -91,7 +89,17 @@ impl Run for Args {
             ));
         }
 
-        say("3  Back towards the yard: the signal comes, goes, and comes again");
+        say("3  The call for tomorrow, from the book's own lives and today's signs");
+        for (scene, pump) in SCENES.iter().zip(&pumps) {
+            if work::call(&book, *pump, TOMORROW_M3, now())? == CallCode::ChangeFirst && scene.past.pump == "Otter" {
+                say("\n4  Otter comes down: the change-out, with its hold points");
+                work::change_out(&book, *pump, scene.past.total_m3(), now())?;
+                work::call(&book, *pump, TOMORROW_M3, now() + chrono::TimeDelta::hours(4))?;
+            }
+        }
+        say("");
+
+        say("5  Back towards the yard: the signal comes, goes, and comes again");
         let depot = start(
             &dir.join("depot"),
             SocketAddr::from(([127, 0, 0, 1], 0)),
@@ -124,7 +132,7 @@ impl Run for Args {
         }
         say(format_args!("   the chain of entries is whole, {} photos are what they were\n", report.photos_sound));
 
-        say("4  The depot's page");
+        say("6  The depot's page");
         let page = fetch(&depot.url())?;
         write(&dir.join("page.html"), page.as_bytes())?;
         say(format_args!("   {}", dir.join("page.html").display()));
@@ -140,8 +148,7 @@ impl Run for Args {
     }
 }
 
-fn save(book: &FieldBook, scene: &Scene, reading: Reading) -> Result<SavedCheck, CoreError> {
-    let pump = book.add_pump(PumpSpec::assumed(scene.pump), now())?;
+fn save(book: &FieldBook, pump: PumpId, scene: &Scene, reading: Reading) -> Result<SavedCheck, CoreError> {
     let mut grades = Vec::new();
     for (cup, number) in [Cup::A, Cup::B].into_iter().zip(scene.grades) {
         let grade = Grade::new(number)?;
@@ -149,7 +156,7 @@ fn save(book: &FieldBook, scene: &Scene, reading: Reading) -> Result<SavedCheck,
         grades.push(GradeDraft { part: Part::Cup, cup: Some(cup), grade, source: GradeSource::Eye, criteria: CRITERIA_EDITION.into() });
     }
     let draft = BoxCheckDraft {
-        pump_m3: Some(scene.pump_m3),
+        pump_m3: Some(scene.past.total_m3()),
         photos: vec![PhotoInput::Bytes(scene.photo.to_vec())],
         reading: Some(reading),
         grades,

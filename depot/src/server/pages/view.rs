@@ -4,7 +4,7 @@ use gritbook_core::call::CallCode;
 use gritbook_core::debris::level;
 use gritbook_core::debris::reading::Reading;
 use gritbook_core::ids::{EntryId, PhotoId};
-use gritbook_core::model::entry::{BoxCheck, Called, ChangedOut, Liquid, RemovalReason};
+use gritbook_core::model::entry::{BoxCheck, Called, ChangedOut, RemovalReason};
 use gritbook_core::model::part::{Cup, GradeSource, Part};
 use gritbook_core::model::pump::{BoxFluid, PumpSpec, SealVariant};
 use gritbook_core::model::{Entry, EntryBody, EntryHead};

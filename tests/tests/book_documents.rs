@@ -1,0 +1,117 @@
+//! Every document that `gritbook book` and its neighbours print fits the schema that `gritbook schema` prints for it.
+
+#![allow(clippy::unwrap_used, reason = "helpers of tests fail loudly, as the tests do")]
+
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use serde_json::Value;
+
+const GRITBOOK: &str = env!("CARGO_BIN_EXE_gritbook-under-test");
+
+fn gritbook(arguments: &[&str]) -> (Option<i32>, Vec<Value>) {
+    let output = Command::new(GRITBOOK).args(arguments).env_remove("GRITBOOK_FAILPOINT").output().unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    let lines = text.lines().map(|line| serde_json::from_str(line).unwrap_or_else(|_| panic!("no JSON: {line}")));
+    (output.status.code(), lines.collect())
+}
+
+/// The document's own name picks the schema; `gritbook.call/1` is checked against `gritbook schema call`.
+fn fits_its_schema(document: &Value) {
+    let name = document["schema"].as_str().unwrap_or_else(|| panic!("no schema named in {document}"));
+    let thing = name.strip_prefix("gritbook.").and_then(|name| name.strip_suffix("/1")).unwrap_or_else(|| panic!("{name}"));
+    let output = Command::new(GRITBOOK).args(["schema", thing]).output().unwrap();
+    assert!(output.status.success(), "no schema for {thing}");
+    let schema: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    let errors: Vec<_> = validator.iter_errors(document).map(|error| format!("{}: {error}", error.instance_path())).collect();
+    assert_eq!(errors, Vec::<String>::new(), "{name}: {document}");
+}
+
+struct Desk(tempfile::TempDir);
+
+impl Desk {
+    fn run(&self, arguments: &[&str]) -> Value {
+        let book = self.0.path().join("book");
+        let (status, mut lines) = gritbook(&[&["book", book.to_str().unwrap()], arguments, &["--json"]].concat());
+        assert_eq!(status, Some(0), "{arguments:?}: {lines:?}");
+        lines.iter().for_each(fits_its_schema);
+        lines.pop().unwrap_or_default()
+    }
+}
+
+fn photo(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/photos").join(name)
+}
+
+#[test]
+fn every_verb_prints_a_document_that_fits_its_schema() {
+    let desk = Desk(tempfile::tempdir().unwrap());
+    let sand = photo("demo_sand.jpg");
+    desk.run(&["pump", "add", "P1", "--switches", "two"]);
+    desk.run(&["check", "--pump", "P1", "--pump-m3", "1250", "--photo", sand.to_str().unwrap(), "--grade", "A=2", "--liquid", "grey"]);
+    desk.run(&["check", "--pump", "P1", "--pump-m3", "900", "--level", "some-sand"]);
+    desk.run(&["grade", "--pump", "P1", "--part", "plate", "--cup", "A", "--grade", "1"]);
+    desk.run(&["measure", "--pump", "P1", "--part", "bore", "--cup", "A", "--measure", "bore_wear_mm", "--value", "0.2"]);
+    desk.run(&["fit", "--pump", "P1", "--part", "cup", "--cup", "A", "--pump-m3", "1250"]);
+    desk.run(&["pour", "--pump", "P1", "--pour-m3", "60"]);
+    desk.run(&["remove", "--pump", "P1", "--part", "cup", "--cup", "A", "--reason", "worn"]);
+    desk.run(&["pump", "list"]);
+    desk.run(&["call", "--pump", "P1", "--next-pour-m3", "80", "--record"]);
+    desk.run(&["outbox"]);
+    desk.run(&["verify"]);
+    // Every entry kind so far, one a line.
+    let log = desk.run(&["log"]);
+    assert_eq!(log["kind"], "pump_set", "the oldest comes last");
+    let out = desk.0.path().join("out");
+    desk.run(&["export", "--out", out.to_str().unwrap()]);
+}
+
+#[test]
+fn change_out_goes_step_by_step_through_the_command_and_is_recorded_once() {
+    let desk = Desk(tempfile::tempdir().unwrap());
+    desk.run(&["pump", "add", "P1"]);
+    let mut state = desk.run(&["changeout", "--pump", "P1", "--cups", "A"]);
+    assert_eq!((&state["marked"], &state["next"]["hold"]), (&Value::from(0), &Value::from(true)));
+    let again = gritbook(&["book", desk.0.path().join("book").to_str().unwrap(), "changeout", "--pump", "P1", "--cups", "A", "--json"]);
+    assert_eq!((again.0, &again.1[0]["error"]["code"]), (Some(2), &Value::from("already_begun")));
+    let of = state["of"].as_u64().unwrap();
+    for number in 1..=of {
+        let mark: &[&str] = if number == 3 { &["--skip", "line already off"] } else { &["--done"] };
+        state = desk.run(&[&["changeout", "--pump", "P1"], mark].concat());
+        assert_eq!(state["marked"], number);
+    }
+    assert_eq!(state["next"], Value::Null);
+    let finish = ["changeout", "--pump", "P1", "--finish", "--out", "A=worn", "--pump-m3", "1300"];
+    assert!(desk.run(&finish)["entry"].is_string());
+    let book = desk.0.path().join("book");
+    let over = gritbook(&[&["book", book.to_str().unwrap()], &finish[..], &["--json"]].concat());
+    assert_eq!((over.0, &over.1[0]["error"]["code"]), (Some(2), &Value::from("not_begun")));
+    let log = gritbook(&["book", book.to_str().unwrap(), "log", "--json"]).1;
+    let kinds: Vec<_> = log.iter().map(|entry| entry["kind"].as_str().unwrap()).collect();
+    assert_eq!(kinds, ["fitted", "removed", "changed_out", "pump_set"]);
+    log.iter().for_each(fits_its_schema);
+    assert_eq!(log[2]["body"]["steps"][2]["skipped"], "line already off");
+}
+
+#[test]
+fn enrolment_and_sync_documents_fit_their_schemas() {
+    let folder = tempfile::tempdir().unwrap();
+    let data = folder.path().join("depot");
+    let (status, lines) =
+        gritbook(&["enroll", "--data", data.to_str().unwrap(), "--name", "north", "--depot", "https://depot.example", "--json"]);
+    assert_eq!(status, Some(0));
+    fits_its_schema(&lines[0]);
+    let (status, lines) = gritbook(&["enroll", "--data", data.to_str().unwrap(), "--name", "north", "--revoke", "--json"]);
+    assert_eq!(status, Some(0));
+    fits_its_schema(&lines[0]);
+    let book = folder.path().join("book");
+    let book = book.to_str().unwrap();
+    assert_eq!(gritbook(&["book", book, "pump", "add", "P1", "--json"]).0, Some(0));
+    // Nobody listens there: refused at once, everything kept.
+    let (status, lines) = gritbook(&["book", book, "sync", "--depot", "http://127.0.0.1:9", "--token", "t", "--json"]);
+    assert_eq!(status, Some(3), "{lines:?}");
+    fits_its_schema(&lines[0]);
+    fits_its_schema(&lines[0]["sync"]);
+    assert_eq!(lines[0]["sync"]["waiting"], 1);
+}
