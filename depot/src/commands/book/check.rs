@@ -26,7 +26,7 @@ pub(super) struct Check {
     #[arg(long)]
     pump: String,
     /// Running total of concrete pumped, m3.
-    #[arg(long, value_name = "M3")]
+    #[arg(long, value_name = "M3", allow_negative_numbers = true)]
     pump_m3: Option<f64>,
     /// A photo of what was drained, on the debris card; several may be given. The first that can be read gives the level.
     #[arg(long, value_name = "FILE")]

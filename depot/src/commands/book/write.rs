@@ -36,7 +36,7 @@ pub(super) struct GradePart {
     #[arg(long)]
     measured: bool,
     /// Running total, m3.
-    #[arg(long, value_name = "M3")]
+    #[arg(long, value_name = "M3", allow_negative_numbers = true)]
     pump_m3: Option<f64>,
     /// Free words.
     #[arg(long, default_value = "")]
@@ -84,7 +84,7 @@ pub(super) struct Measure {
     #[arg(long, allow_negative_numbers = true)]
     value: f64,
     /// Running total, m3.
-    #[arg(long, value_name = "M3")]
+    #[arg(long, value_name = "M3", allow_negative_numbers = true)]
     pump_m3: Option<f64>,
 }
 
@@ -115,13 +115,13 @@ pub(super) struct Fit {
     #[arg(long)]
     cup: Option<String>,
     /// Running total, m3.
-    #[arg(long, value_name = "M3")]
+    #[arg(long, value_name = "M3", allow_negative_numbers = true)]
     pump_m3: Option<f64>,
     /// It was in already when the record starts.
     #[arg(long)]
     already_in: bool,
     /// Its age then, m3, where known.
-    #[arg(long, value_name = "M3", requires = "already_in")]
+    #[arg(long, value_name = "M3", allow_negative_numbers = true, requires = "already_in")]
     age_m3: Option<f64>,
 }
 
@@ -154,7 +154,7 @@ pub(super) struct Remove {
     #[arg(long)]
     reason: String,
     /// Running total, m3.
-    #[arg(long, value_name = "M3")]
+    #[arg(long, value_name = "M3", allow_negative_numbers = true)]
     pump_m3: Option<f64>,
 }
 
@@ -178,10 +178,10 @@ pub(super) struct Pour {
     #[arg(long)]
     pump: String,
     /// This pour, m3.
-    #[arg(long, value_name = "M3")]
+    #[arg(long, value_name = "M3", allow_negative_numbers = true)]
     pour_m3: Option<f64>,
     /// Running total after it, m3.
-    #[arg(long, value_name = "M3")]
+    #[arg(long, value_name = "M3", allow_negative_numbers = true)]
     pump_m3: Option<f64>,
     /// Mean concrete pressure, bar.
     #[arg(long, value_name = "BAR")]
