@@ -11,6 +11,8 @@ import android.widget.EditText
 import android.widget.LinearLayout
 import android.widget.TextView
 import gritbook.shell.R
+import gritbook.shell.look.FittedButton
+import gritbook.shell.look.FittedText
 import gritbook.shell.look.FrameGround
 import gritbook.shell.look.Look
 import gritbook.shell.look.SlipDrawable
@@ -23,7 +25,7 @@ fun Context.px(dimen: Int) = resources.getDimensionPixelSize(dimen)
 
 fun Context.dp(dp: Int) = (dp * resources.displayMetrics.density + 0.5f).toInt()
 
-fun Context.words(text: CharSequence, size: Int = R.dimen.text, color: Int = R.color.ink, bold: Boolean = false) = TextView(this).apply {
+fun Context.words(text: CharSequence, size: Int = R.dimen.text, color: Int = R.color.ink, bold: Boolean = false): TextView = FittedText(this).apply {
     this.text = text
     setTextSize(TypedValue.COMPLEX_UNIT_PX, resources.getDimension(size))
     setTextColor(getColor(color))
@@ -44,7 +46,7 @@ fun Context.note(text: CharSequence) = words(text, R.dimen.note, R.color.pencil)
 fun Context.boxed(line: Int) = FrameGround(Look(this), getColor(line))
 
 /** Something to touch. [main]: the one thing that this page is for. */
-fun Context.key(text: CharSequence, main: Boolean = false, id: Int = View.NO_ID, act: () -> Unit) = Button(this, null, 0).apply {
+fun Context.key(text: CharSequence, main: Boolean = false, id: Int = View.NO_ID, act: () -> Unit) = FittedButton(this).apply {
     this.id = id
     this.text = text
     asSlip(Look(context), if (main) SlipDrawable.Kind.PRIMARY else SlipDrawable.Kind.QUIET)

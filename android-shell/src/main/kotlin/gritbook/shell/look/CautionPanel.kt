@@ -8,7 +8,6 @@ import android.view.View
 import android.view.ViewGroup.LayoutParams.MATCH_PARENT
 import android.view.ViewGroup.LayoutParams.WRAP_CONTENT
 import android.widget.LinearLayout
-import android.widget.TextView
 import gritbook.shell.R
 
 /** The signal words of ANSI Z535.4 and ISO 3864-2 with the colours of their panels. */
@@ -35,7 +34,7 @@ class CautionPanel(kit: Kit, signal: Signal, words: CharSequence) : LinearLayout
             setBackgroundColor(panel)
             setPadding(look.steps(3), look.steps(2), look.steps(3), look.steps(2))
             addView(TriangleView(kit, letters, panel), LayoutParams(look.textTitle.toInt() * 5 / 4, look.textTitle.toInt() * 9 / 8))
-            addView(TextView(context).apply {
+            addView(FittedText(context).apply {
                 setText(signal.word)
                 setTextSize(TypedValue.COMPLEX_UNIT_PX, look.textTitle)
                 typeface = Look.bold

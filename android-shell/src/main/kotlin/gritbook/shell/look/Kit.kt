@@ -67,7 +67,7 @@ class Kit(val context: Context) {
         }
     }
 
-    private fun words(words: CharSequence, size: Float, colour: Int, bold: Boolean = false) = TextView(context).apply {
+    private fun words(words: CharSequence, size: Float, colour: Int, bold: Boolean = false) = FittedText(context).apply {
         text = words
         setTextSize(TypedValue.COMPLEX_UNIT_PX, size)
         setTextColor(colour)
@@ -84,7 +84,7 @@ class Kit(val context: Context) {
     /** Something else that may be done. */
     fun quietButton(words: CharSequence, act: () -> Unit): Button = button(words, SlipDrawable.Kind.QUIET, act)
 
-    private fun button(words: CharSequence, kind: SlipDrawable.Kind, act: () -> Unit) = Button(context, null, 0).apply {
+    private fun button(words: CharSequence, kind: SlipDrawable.Kind, act: () -> Unit) = FittedButton(context).apply {
         text = words
         asSlip(look, kind)
         setOnClickListener { act() }
@@ -95,7 +95,7 @@ class Kit(val context: Context) {
      * Names are short; long ones go on lines of their own.
      */
     fun choiceRow(names: List<CharSequence>, chosen: Int? = null, choose: (Int) -> Unit): ChoiceRow =
-        ChoiceRow(context, names.map { name -> Button(context, null, 0).also { it.text = name; it.asSlip(look, SlipDrawable.Kind.CHOICE) } }, choose)
+        ChoiceRow(context, names.map { name -> FittedButton(context).also { it.text = name; it.asSlip(look, SlipDrawable.Kind.CHOICE) } }, choose)
             .apply { this.chosen = chosen }
 
     /**

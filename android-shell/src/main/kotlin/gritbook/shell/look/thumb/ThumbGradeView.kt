@@ -173,10 +173,6 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
         val side = if (longest > room - ring.layoutParams.width - look.steps(2)) 0 else ring.layoutParams.width
         ring.measure(wide(side), wide(side))
         name.measure(wide(if (side == 0) room else room - side - look.steps(2)), free)
-        // Before API 34 200 % is 200 %: a word too long for the room is written smaller, not broken.
-        criterion.setTextSize(android.util.TypedValue.COMPLEX_UNIT_PX, look.textBody)
-        val longestWord = criterion.text.split(' ').maxOf(criterion.paint::measureText)
-        if (longestWord > room && room > 0) criterion.setTextSize(android.util.TypedValue.COMPLEX_UNIT_PX, look.textBody * room / longestWord * 0.98f)
         criterion.measure(wide(room), free)
         if (measuredRow.visibility != GONE) measuredRow.measure(wide(room), free)
     }
