@@ -106,6 +106,23 @@ impl From<CoreError> for FieldBookError {
     }
 }
 
+/// What was wrong and what to do, in Spanish.
+#[derive(Debug, Clone, PartialEq, Eq, uniffi::Record)]
+pub struct SpanishError {
+    /// What was wrong.
+    pub reason: String,
+    /// What to do.
+    pub advice: String,
+}
+
+/// The Spanish words of an error's code (`FieldBookError`, `ReadingError`, a parked item's trouble); null where it has none: show the
+/// English ones of the error then.
+#[uniffi::export]
+pub fn spanish_error(code: &str) -> Option<SpanishError> {
+    let words = gritbook_core::error_words::spanish(code)?;
+    Some(SpanishError { reason: words.reason.to_owned(), advice: words.advice.to_owned() })
+}
+
 impl From<uniffi::UnexpectedUniFFICallbackError> for FieldBookError {
     fn from(error: uniffi::UnexpectedUniFFICallbackError) -> Self {
         Self::Internal {

@@ -27,7 +27,7 @@ mod units;
 
 pub use card::{CardGeometry, Paper, card_geometry};
 pub use enrolment::{Enrolment, enrolment_of_payload, enrolment_of_photo};
-pub use error::FieldBookError;
+pub use error::{FieldBookError, SpanishError, spanish_error};
 pub use fieldbook::{FieldBook, pump_id_named};
 pub use grades::{Criteria, LevelWords, Words, criteria_edition, grade_criteria, grade_names, level_words, liquid_words, part_words};
 pub use host::{OutboxListener, Transport, TransportError};

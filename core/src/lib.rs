@@ -16,6 +16,7 @@ pub mod call;
 pub mod changeout;
 pub mod debris;
 pub mod error;
+pub mod error_words;
 mod failpoint;
 pub mod fieldbook;
 pub mod history;

@@ -172,6 +172,7 @@ def figures_cross_in_the_shops_units_and_a_ruler_gives_a_scale():
     refused("not_a_number", g.FieldBookError, lambda: g.parse_figure(g.Quantity.LENGTH, "1,2.3", g.UnitSystem.INCH))
     assert g.px_per_mm_of_ruler(0.0, 0.0, 300.0, 400.0, 50.0) == 10.0
     refused("bad_ruler", g.FieldBookError, lambda: g.px_per_mm_of_ruler(0.0, 0.0, 3.0, 4.0, 50.0))
+    assert g.spanish_error("no_card").advice and g.spanish_error("of_a_newer_program") is None
     assert g.part_words(g.Part.GUIDE_BAND).es == "Banda guía"
 
 

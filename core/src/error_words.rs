@@ -1,0 +1,123 @@
+//! Errors in Spanish, by their stable code: what was wrong and what to do. The error itself says it in English, with its figures.
+//!
+//! Only what a person with a phone can meet stands here; other codes fall back to the English text.
+
+/// What was wrong and what to do, in Spanish.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SpanishError {
+    /// What was wrong.
+    pub reason: &'static str,
+    /// What to do.
+    pub advice: &'static str,
+}
+
+/// The Spanish words of an error code, where it has some.
+pub fn spanish(code: &str) -> Option<SpanishError> {
+    TABLE.iter().find(|(known, ..)| *known == code).map(|&(_, reason, advice)| SpanishError { reason, advice })
+}
+
+/// Code, what was wrong, what to do.
+const TABLE: [(&str, &str, &str); 52] = [
+    // Photos.
+    ("no_such_file", "No se encuentra el archivo.", "Tome la foto otra vez o elija otra."),
+    ("not_a_photo", "El archivo no es una foto.", "Elija una foto tal como la guardó la cámara, JPEG o PNG."),
+    ("cut_off_file", "La foto está incompleta.", "Cópiela otra vez o tome una nueva."),
+    ("too_big", "La foto es demasiado grande.", "Ponga la cámara en un tamaño normal."),
+    ("no_card", "No se ve la tarjeta en la foto.", "Ponga la tarjeta entera en la foto, con sus marcas a la vista."),
+    (
+        "card_cut_off",
+        "Parte de la ventana de la tarjeta queda fuera de la foto.",
+        "Suba un poco el teléfono: ventana y cuatro marcas dentro.",
+    ),
+    ("card_bent", "La tarjeta está doblada.", "Póngala plana sobre una tabla y tome la foto otra vez."),
+    ("two_cards", "Hay más de una tarjeta en la foto.", "Deje una sola tarjeta en la foto."),
+    ("blurred", "La foto salió movida o fuera de foco.", "Sostenga firme el teléfono, toque la tarjeta para enfocar."),
+    ("too_dark", "La foto está muy oscura.", "Busque más luz, sin su propia sombra encima."),
+    ("overexposed", "La foto tiene demasiada luz.", "Tómela a la sombra o con menos exposición."),
+    ("glare", "Hay reflejo sobre la tarjeta.", "Incline un poco el teléfono o tape el sol."),
+    ("too_small", "La tarjeta se ve muy pequeña.", "Acérquese hasta que la tarjeta llene la foto."),
+    (
+        "too_crowded",
+        "Los granos están amontonados: esto ya dice que hay arena.",
+        "Extienda la cuarta parte, en una sola capa, y tome otra foto.",
+    ),
+    (
+        "bad_ruler",
+        "Los dos puntos están muy juntos, o falta la medida.",
+        "Ponga los puntos lejos uno del otro en la regla y diga cuánto miden.",
+    ),
+    ("bad_scale", "La escala no sirve.", "Marque otra vez los dos puntos en la regla."),
+    ("bad_window", "El recuadro no cabe en la foto.", "Márquelo dentro de la foto."),
+    ("reading_of_other_photo", "La lectura es de otra foto.", "Lea la foto que se guarda con la revisión."),
+    ("photo_damaged", "La foto guardada se dañó en el teléfono.", "Tome otra; el registro dice que esta se dañó."),
+    ("photo_missing", "La foto ya no está en el teléfono.", "Tome otra si todavía se puede."),
+    ("no_such_photo", "Esta foto no está en este teléfono.", "Puede estar en el depósito: mírela en su página."),
+    // Figures and words.
+    ("not_a_number", "Eso no es un número.", "Use cifras con un solo punto o coma decimal, sin separar los miles."),
+    ("out_of_range", "La cifra está fuera de lo posible.", "Revise la cifra y su unidad."),
+    ("bad_name", "El nombre no sirve.", "Dé un nombre corto, de 1 a 80 letras, que empiece con letra o número."),
+    ("bad_pump_figure", "Una medida de la bomba está fuera de lo posible.", "Revísela en la placa de la bomba."),
+    ("bad_grade", "Ese estado no existe.", "Use de 0 (sana) a 4 (acabada)."),
+    ("bad_measure", "El nombre de la medida no sirve.", "Use minúsculas, números y _, con la unidad al final."),
+    ("note_too_long", "El texto es demasiado largo.", "Acórtelo."),
+    ("bad_costs", "Un costo no sirve.", "Revise los costos: mayores que cero, y la falla más cara que el cambio."),
+    ("bad_ask", "El total es menor que el último registrado.", "Dé el total como se lee ahora, o déjelo vacío."),
+    ("bad_id", "El nombre interno no se reconoce.", "Vuelva al inicio e inténtelo otra vez."),
+    // The book.
+    ("no_such_pump", "Esa bomba no está en el libro.", "Búsquela en la lista, o agréguela."),
+    ("pump_exists", "Ya hay una bomba con ese nombre.", "Cambie sus datos, o use otro nombre."),
+    ("two_pumps", "Dos bombas tienen ese nombre.", "Cambie el nombre de una."),
+    ("empty_check", "La revisión no dice nada.", "Agregue foto, nivel, líquido o nota."),
+    ("nothing_poured", "No hay volumen.", "Dé el colado o el total en m³."),
+    ("no_reason", "Falta el motivo.", "Dígalo en pocas palabras."),
+    ("no_lives", "Todavía no hay vidas de esta pieza en el libro.", "Registre cuándo se monta una pieza y cuánto se cuela."),
+    ("no_such_entry", "Esa anotación no está en el libro.", "Búsquela en la lista."),
+    ("no_such_item", "Eso ya no está en la salida.", "Vea la lista de nuevo."),
+    ("storage_full", "El teléfono no tiene espacio.", "Libere espacio y guarde otra vez; nada se perdió."),
+    ("file_failed", "No se pudo leer o escribir un archivo.", "Inténtelo otra vez."),
+    ("book_busy", "El libro está ocupado.", "Espere un momento e inténtelo otra vez."),
+    ("book_damaged", "El libro se dañó.", "Se apartó una copia; avise a quien lleva el depósito."),
+    ("newer_schema", "El libro lo escribió una versión más nueva.", "Actualice la aplicación; el libro no se tocó."),
+    // Change-out and enrolment.
+    ("no_cups", "No se dijo qué copas se cambian.", "Diga A, B o las dos."),
+    ("not_this_step", "Ese no es el paso que toca.", "Vea el paso en la pantalla."),
+    ("steps_open", "Quedan pasos sin marcar.", "Hágalos, o sáltelos con un motivo."),
+    ("no_reason_for_cup", "Falta decir por qué salió una copa.", "Diga por qué salió cada una."),
+    ("other_edition", "Los pasos cambiaron desde que empezó.", "Anote lo hecho y empiece de nuevo."),
+    ("no_code", "No se puede leer un código en la foto.", "Llene la foto con el código, firme y sin reflejo."),
+    ("not_an_enrolment", "Ese código no es de un depósito.", "Tome foto del código que muestra el depósito."),
+];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_code_stands_once_and_ends_its_sentences() {
+        for (at, (code, reason, advice)) in TABLE.iter().enumerate() {
+            assert!(TABLE[..at].iter().all(|(other, ..)| other != code), "{code} twice");
+            assert!(reason.ends_with('.') && advice.ends_with('.') && !reason.contains('!') && !advice.contains('!'), "{code}");
+        }
+        assert_eq!(spanish("no_card").unwrap().reason, "No se ve la tarjeta en la foto.");
+        assert!(spanish("csv_failed").is_none());
+    }
+
+    /// A code that is gone from the sources is gone from the table.
+    #[test]
+    fn every_code_of_the_table_is_one_that_the_core_gives() {
+        fn sources(folder: &std::path::Path, all: &mut String) {
+            for file in std::fs::read_dir(folder).unwrap() {
+                let path = file.unwrap().path();
+                if path.is_dir() {
+                    sources(&path, all);
+                } else if path.file_name().is_some_and(|name| name != "error_words.rs") {
+                    all.push_str(&std::fs::read_to_string(&path).unwrap());
+                }
+            }
+        }
+        let mut all = String::new();
+        sources(&std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("src"), &mut all);
+        let unknown: Vec<_> = TABLE.iter().map(|(code, ..)| *code).filter(|code| !all.contains(&format!("\"{code}\""))).collect();
+        assert_eq!(unknown, [""; 0]);
+    }
+}
