@@ -53,11 +53,11 @@ fn percent(chance: f64) -> Said {
     let percent = 100.0 * chance;
     let both = |text: String| said(text.clone(), text);
     if percent >= 9.95 {
-        both(format!("{percent:.0} %"))
+        both(format!("{percent:.0}\u{a0}%"))
     } else if percent >= 0.095 {
-        both(format!("{percent:.1} %"))
+        both(format!("{percent:.1}\u{a0}%"))
     } else {
-        said("under 0.1 %", "menos de 0.1 %")
+        said("under 0.1\u{a0}%", "menos de 0.1\u{a0}%")
     }
 }
 
@@ -190,8 +190,8 @@ fn cup_reasons(cup: Cup, age: Option<f64>, grade: Option<u8>, median_life_m3: f6
         Some(age) => reason(
             "age",
             said(
-                format!("Cup{side} has {age:.0} m3; half of such cups reach {median_life_m3:.0} m3."),
-                format!("Copa{side}: lleva {age:.0} m3; la mitad de las copas así llega a {median_life_m3:.0} m3."),
+                format!("Cup{side} has {age:.0}\u{a0}m³; half of such cups reach {median_life_m3:.0}\u{a0}m³."),
+                format!("Copa{side}: lleva {age:.0}\u{a0}m³; la mitad de las copas así llega a {median_life_m3:.0}\u{a0}m³."),
             ),
             Some(age),
             Some(median_life_m3),
@@ -217,8 +217,8 @@ pub(super) fn reasons(facts: &Facts<'_>) -> Vec<Reason> {
     reasons.push(reason(
         "chance_of_failure",
         said(
-            format!("Chance that a cup fails in the next {:.0} m3: {}.", facts.pour_m3, chance.en),
-            format!("Probabilidad de que una copa falle en los próximos {:.0} m3: {}.", facts.pour_m3, chance.es),
+            format!("Chance that a cup fails in the next {:.0}\u{a0}m³: {}.", facts.pour_m3, chance.en),
+            format!("Probabilidad de que una copa falle en los próximos {:.0}\u{a0}m³: {}.", facts.pour_m3, chance.es),
         ),
         Some(choice.chance_of_failure),
         None,
@@ -302,12 +302,18 @@ pub(super) fn would_change(facts: &Facts<'_>) -> Vec<Hint> {
     // Only what a mechanic can use: a smaller pour that needs less, a bigger one that needs more.
     if let Some((volume, call)) = smaller.filter(|(_, call)| *call < facts.choice.call) {
         let Words { en, es } = call.words();
-        let text = said(format!("For a pour of {volume:.0} m3 or less: {en}."), format!("Para un colado de {volume:.0} m3 o menos: {es}."));
+        let text = said(
+            format!("For a pour of {volume:.0}\u{a0}m³ or less: {en}."),
+            format!("Para un colado de {volume:.0}\u{a0}m³ o menos: {es}."),
+        );
         hints.push(hint("smaller_pour", text));
     }
     if let Some((volume, call)) = bigger.filter(|(_, call)| *call > facts.choice.call) {
         let Words { en, es } = call.words();
-        hints.push(hint("bigger_pour", said(format!("For {volume:.0} m3 or more: {en}."), format!("Para {volume:.0} m3 o más: {es}."))));
+        hints.push(hint(
+            "bigger_pour",
+            said(format!("For {volume:.0}\u{a0}m³ or more: {en}."), format!("Para {volume:.0}\u{a0}m³ o más: {es}.")),
+        ));
     }
     match facts.choice.call {
         CallCode::ChangeFirst => {

@@ -302,7 +302,9 @@ fn call(view: &mut EntryView, called: &Called) {
     let given = called.answer.get("call").and_then(|call| call.as_str()).unwrap_or_default();
     view.says = call_words(called.overruled_to.as_deref().unwrap_or(given));
     if let Some(chance) = called.answer.get("chance_of_failure").and_then(serde_json::Value::as_f64) {
-        view.figures.push(Figure { label: "chance of failing in the pour", value: number(chance * 100.0), unit: "%" });
+        // A chance is known to a tenth of a percent at best.
+        let value = if chance < 0.001 { "under 0.1".to_owned() } else { number(chance * 100.0) };
+        view.figures.push(Figure { label: "chance of failing in the pour", value, unit: "%" });
         view.strip = signs::hundred(chance);
     }
     if called.overruled_to.is_some() {
