@@ -125,7 +125,7 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
     }
 
     /** Says what went wrong and what to do, above everything; the last one only. */
-    fun tell(trouble: Trouble) = say(trouble.reason, trouble.advice)
+    fun tell(trouble: Trouble, id: Int = R.id.said) = context.say(trouble).let { say(it.reason.capital(), it.advice.capital(), id) }
 
     fun say(what: CharSequence, advice: CharSequence = "", id: Int = R.id.said) {
         said.removeAllViews()

@@ -235,4 +235,46 @@ class CheckTest {
         val grades = bench.book { it.pumpSummary(pump) }.grades.associate { (it.part.name + it.cup?.name) to it.counts.toInt() }
         assertEquals(mapOf("CUPA" to 3, "CUPB" to 1), grades)
     }
+
+    @Test
+    fun photoWithoutACardThenTwoPointsOnARulerGiveTheScale() {
+        bench.start()
+        val pump = bench.pump("Otter")
+        bench.touch(bench.checkKey("Otter"))
+        bench.cameraTakes(Photos.bad("no_card.jpg"))
+        bench.touch(R.id.ruler)
+        bench.picture("ruler")
+        bench.type(R.id.length, "100")
+        val crosses = bench.find<gritbook.shell.look.photo.RulerPhotoView>(R.id.seen).pointsPx.copyOf()
+        bench.touch(R.id.save)
+        assertEquals("check", bench.screen.at.screen)
+        val kept = bench.screen.draft.json.getJSONObject("ruler")
+        val apart = Math.hypot((crosses[2] - crosses[0]).toDouble(), (crosses[3] - crosses[1]).toDouble())
+        assertEquals(apart / 100, kept.getDouble("px_per_mm"), 1e-6)
+        assertNull("the card is no longer asked for", bench.texts().lines().find { "mark of the debris card" in it })
+        assertEquals(0, checks(pump).size)
+    }
+
+    @Test
+    fun grainTouchedOnThePhotoThenItsSizeIsSaid() {
+        bench.start()
+        bench.pump("Otter")
+        bench.touch(bench.checkKey("Otter"))
+        bench.cameraTakes(Photos.demo("sand"))
+        val seen = bench.find<gritbook.shell.look.photo.OverlayPhotoView>(R.id.seen)
+        assertTrue("${seen.grains.size} grains", seen.grains.size > 300)
+        seen.nextGrain()
+        assertTrue(seen.contentDescription.toString(), Regex("[0-9.]+ mm").containsMatchIn(seen.contentDescription))
+    }
+
+    @Test
+    @org.robolectric.annotation.Config(qualifiers = "es-rMX-w360dp-h640dp-xhdpi")
+    fun phoneInSpanishThenTheRefusalSpeaksSpanish() {
+        bench.start()
+        bench.pump("Nutria")
+        bench.touch(bench.checkKey("Nutria"))
+        bench.cameraTakes(Photos.bad("no_card.jpg"))
+        assertNotNull(bench.activity.findViewById(R.id.refused))
+        assertTrue(bench.texts(), "tarjeta" in bench.texts() || "marca" in bench.texts())
+    }
 }

@@ -6,6 +6,7 @@ import android.view.View
 import android.view.ViewGroup.LayoutParams.MATCH_PARENT
 import android.widget.LinearLayout
 import gritbook.core.BoxCheckDraft
+import gritbook.core.GrainKind
 import gritbook.core.LevelCode
 import gritbook.core.Liquid
 import gritbook.core.PumpSummary
@@ -32,6 +33,8 @@ import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.note
 import gritbook.shell.frame.words
 import gritbook.shell.look.LevelStripView
+import gritbook.shell.look.photo.GrainMark
+import gritbook.shell.look.photo.OverlayPhotoView
 
 /**
  * The box was drained: photo, reading, liquid, total, grades, saved. One question at a time stands under the thumb; what was answered
@@ -39,7 +42,7 @@ import gritbook.shell.look.LevelStripView
  */
 class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private val pump = at.about
-    private lateinit var seen: SeenView
+    private lateinit var seen: OverlayPhotoView
     private lateinit var verdict: LinearLayout
     private lateinit var answers: LinearLayout
     private lateinit var foot: LinearLayout
@@ -62,7 +65,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
         }
 
     override fun build() = Page(context, word(R.string.check_title), frame.prefs.now.leftHand, frame::leave).apply {
-        seen = put(SeenView(context).apply { id = R.id.seen; visibility = View.GONE; contentDescription = word(R.string.check_seen) })
+        seen = put(OverlayPhotoView(context).apply { id = R.id.seen; visibility = View.GONE; isSaveFromParentEnabled = false })
         seen.layoutParams.height = context.dp(200)
         verdict = put(column())
         answers = put(column())
@@ -104,15 +107,21 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private fun readingChanged() {
         eye.picture?.let { picture ->
             seen.visibility = View.VISIBLE
-            seen.show(picture, eye.facts?.let(::around))
-            seen.outline(eye.outlines)
+            seen.show(picture.bitmap, picture.fullWidth, picture.fullHeight, eye.facts?.let(::around))
+            seen.grains = marks()
         }
         if (eye.picture == null) seen.visibility = View.GONE
         eye.failure?.let { page.tell(it) }
         if (eye.facts != null) page.sayNothing()
-        eye.refusal?.let { page.say(it.reason, it.advice, R.id.refused) }
+        eye.refusal?.let { page.tell(it, R.id.refused) }
         refresh()
         if (saving && !eye.busy) finish()
+    }
+
+    private fun marks(): List<GrainMark> = eye.facts?.grains.orEmpty().zip(eye.outlines) { grain, outline ->
+        val size = figures.bare(Quantity.GRAIN_SIZE, grain.ecdMm)
+        val words = if (grain.cut) R.string.photo_cut else if (grain.kind == GrainKind.LUMP) R.string.photo_lump else R.string.photo_grain
+        GrainMark(FloatArray(outline.size) { outline[it].toFloat() }, word(words, size))
     }
 
     /** The window of the card with a little around it. */

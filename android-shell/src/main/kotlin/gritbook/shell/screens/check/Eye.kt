@@ -14,9 +14,6 @@ import gritbook.shell.frame.Trouble
 
 /** Looks at one photo: its picture for the screen, and its reading, each as soon as it is there. Main thread only. */
 class Eye(private val context: Context, private val desk: Desk, private val changed: () -> Unit) {
-    /** A photo that gives no reading. */
-    class Refusal(val code: String, val reason: String, val advice: String)
-
     var name: String? = null
         private set
     var picture: Picture? = null
@@ -27,7 +24,8 @@ class Eye(private val context: Context, private val desk: Desk, private val chan
         private set
     var outlines: List<List<Double>> = emptyList()
         private set
-    var refusal: Refusal? = null
+    /** Why the photo gives no reading. */
+    var refusal: Trouble? = null
         private set
     var failure: Trouble? = null
         private set
@@ -62,7 +60,7 @@ class Eye(private val context: Context, private val desk: Desk, private val chan
                 facts = it.facts
                 outlines = it.outlines
             }, { error ->
-                if (error is ReadingException.NotRead) refusal = Refusal(error.code, error.reason, error.advice) else failure = Trouble.of(error)
+                if (error is ReadingException.NotRead) refusal = Trouble(error.code, error.reason, error.advice) else failure = Trouble.of(error)
             })
             changed()
         }

@@ -13,15 +13,15 @@ import gritbook.shell.frame.Place
 import gritbook.shell.frame.Screen
 import gritbook.shell.frame.dp
 import gritbook.shell.frame.key
-import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.words
+import gritbook.shell.look.photo.RulerPhotoView
 import org.json.JSONArray
 
 /** Two points on a ruler in the photo, and the length between them: a scale where there is no card. */
 class RulerScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private val check get() = frame.trail.draft(Place("check", at.about))
     private val photo get() = check.textOrNull("read") ?: check.list("shots").lastOrNull()
-    private lateinit var seen: SeenView
+    private lateinit var seen: RulerPhotoView
 
     /** x and y of up to two points, px of the photo. */
     private var points: List<Double>
@@ -30,35 +30,24 @@ class RulerScreen(at: Place, frame: Frame) : Screen(at, frame) {
 
     override fun build() = Page(context, word(R.string.ruler_title), frame.prefs.now.leftHand, frame::leave).apply {
         put(context.words(word(R.string.ruler_how)))
-        seen = put(SeenView(context).apply { id = R.id.seen; contentDescription = word(R.string.ruler_how) })
+        seen = put(RulerPhotoView(context).apply { id = R.id.seen; isSaveFromParentEnabled = false })
         seen.layoutParams.height = context.dp(260)
-        seen.touched = { x, y ->
-            points = (if (points.size >= 4) emptyList() else points) + listOf(x.toDouble(), y.toDouble())
-            mark()
-        }
+        seen.onPoints = { moved -> points = moved.map { it.toDouble() } }
         foot(Field(context, word(R.string.ruler_length, figures.unit(Quantity.LENGTH)), R.id.length, true, draft.text("length")) { draft.put("length", it) }.root)
-        foot(
-            context.keyRow(
-                context.key(word(R.string.ruler_again), id = R.id.again) { points = emptyList(); mark() },
-                context.key(word(R.string.ruler_use), main = true, id = R.id.save, act = ::use),
-            ),
-        )
+        foot(context.key(word(R.string.ruler_use), main = true, id = R.id.save, act = ::use))
     }
 
     override fun arrived() {
         val name = photo ?: return frame.leave()
         away(work = { Pictures.read(Shots.file(context, name)) }) {
-            seen.show(it)
-            mark()
+            seen.show(it.bitmap, it.fullWidth, it.fullHeight)
+            if (points.size == 4) seen.put(FloatArray(4) { at -> points[at].toFloat() })
         }
     }
 
-    private fun mark() = seen.marks(points)
-
     private fun use() {
         val name = photo ?: return
-        val at = points
-        if (at.size < 4) return page.say(word(R.string.ruler_two))
+        val at = seen.pointsPx.map { it.toDouble() }
         val length = draft.text("length")
         val units = figures
         away(work = { pxPerMmOfRuler(at[0], at[1], at[2], at[3], units.parse(Quantity.LENGTH, length)) }) { pxPerMm ->

@@ -18,11 +18,13 @@ import gritbook.shell.frame.Frame
 import gritbook.shell.frame.Page
 import gritbook.shell.frame.Place
 import gritbook.shell.frame.Screen
+import gritbook.shell.frame.Trouble
 import gritbook.shell.frame.dp
 import gritbook.shell.frame.heading
 import gritbook.shell.frame.key
 import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.note
+import gritbook.shell.frame.say
 import gritbook.shell.frame.words
 import java.text.DateFormat
 import java.util.Date
@@ -58,7 +60,7 @@ class OutboxScreen(at: Place, frame: Frame) : Screen(at, frame) {
         }
         pause?.let {
             val until = DateFormat.getTimeInstance(DateFormat.SHORT).format(Date(it.untilMs))
-            state.addView(context.words(word(R.string.outbox_paused, until, it.reason)))
+            state.addView(context.words(word(R.string.outbox_paused, until, context.say(Trouble(it.code, it.reason, "")).reason)))
         }
         show(items)
     }
@@ -81,7 +83,7 @@ class OutboxScreen(at: Place, frame: Frame) : Screen(at, frame) {
 
     private fun stuck(item: QueuedItem, drop: Boolean) = column().apply {
         addView(context.words(word(if (item.thing is QueuedThing.Photo) R.string.outbox_photo else R.string.outbox_entry), bold = true))
-        item.trouble?.let {
+        item.trouble?.let { Trouble(it.code, it.reason, it.advice) }?.let(context::say)?.let {
             addView(context.words(it.reason))
             addView(context.note(it.advice))
         }
@@ -109,7 +111,7 @@ class OutboxScreen(at: Place, frame: Frame) : Screen(at, frame) {
             if (!alive) return@start
             run = null
             send.text = word(R.string.outbox_send)
-            result.fold(::ended) { page.tell(gritbook.shell.frame.Trouble.of(it)) }
+            result.fold(::ended) { page.tell(Trouble.of(it)) }
             refresh()
         }
     }
@@ -130,7 +132,7 @@ class OutboxScreen(at: Place, frame: Frame) : Screen(at, frame) {
         val end = report?.ended
         when {
             report == null -> page.say(word(R.string.outbox_no_depot))
-            end is RunEnd.Paused -> page.say(end.trouble?.reason ?: word(R.string.outbox_later), end.trouble?.advice.orEmpty())
+            end is RunEnd.Paused -> end.trouble?.let { page.tell(Trouble(it.code, it.reason, it.advice)) } ?: page.say(word(R.string.outbox_later))
             end is RunEnd.Cancelled -> page.say(word(R.string.outbox_stopped))
             else -> page.say(word(R.string.outbox_done, report.entriesSent.toInt(), report.photosSent.toInt()))
         }
