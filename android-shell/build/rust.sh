@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
-# The library for this machine, the depot's program, and the generated Kotlin. Argument: debug (usual) or release.
+# The library for this machine with its generated Kotlin, and the depot's program for the tests. Arguments: debug (usual) or release;
+# "library" to leave the program out.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 profile=${1:-debug}
@@ -7,7 +8,7 @@ flags=(--locked)
 if [ "$profile" = release ]; then flags+=(--release); fi
 target=${CARGO_TARGET_DIR:-target}
 cargo build -p gritbook-bindings --features cli "${flags[@]}"
-cargo build -p gritbook-depot "${flags[@]}"
+if [ "${2:-}" != library ]; then cargo build -p gritbook-depot "${flags[@]}"; fi
 fresh=$(mktemp -d)
 trap 'rm -rf "$fresh"' EXIT
 "$target/$profile/uniffi-bindgen" generate "$target/$profile/libgritbook.so" --language kotlin --out-dir "$fresh" --no-format

@@ -5,6 +5,8 @@ import android.content.pm.ApplicationInfo
 import android.os.Handler
 import android.os.Looper
 import android.os.StrictMode
+import gritbook.core.QueueState
+import gritbook.shell.carry.Sending
 import gritbook.shell.frame.Desk
 import gritbook.shell.frame.Pen
 import gritbook.shell.frame.Place
@@ -57,7 +59,10 @@ class App : Application() {
             }
         }
         // The book is opened before the first screen asks for it.
-        desk.ask(work = { it.deviceId() }, then = {})
+        // Jobs do not outlive a restart of the phone: what waited then is asked for again.
+        desk.ask(work = { book -> book.outbox().any { it.state == QueueState.WAITING } }) { result ->
+            if (result.getOrDefault(false) && prefs.now.token != null) Sending.unlessAsked(this)
+        }
     }
 
     /** Hears whether what is typed can no longer be kept. Main thread only. */

@@ -42,8 +42,13 @@ class SendJob : JobService() {
                 .setRequiresBatteryNotLow(true)
                 .setMinimumLatency(afterMs)
                 .build()
-            (context.getSystemService(Context.JOB_SCHEDULER_SERVICE) as JobScheduler).schedule(job)
+            scheduler(context).schedule(job)
         }
+
+        /** Whether the system was asked already. */
+        fun asked(context: Context) = scheduler(context).getPendingJob(ID) != null
+
+        private fun scheduler(context: Context) = context.getSystemService(Context.JOB_SCHEDULER_SERVICE) as JobScheduler
 
         /** After a run that had to stop: at the moment that the book named. */
         fun again(context: Context, report: RunReport?) {

@@ -176,4 +176,18 @@ class SendTest {
         assertTrue(bench.texts(), "not encrypted" in bench.texts())
         assertNull(bench.app.prefs.now.depotUrl)
     }
+
+    @Test
+    fun phoneRestartedWhileEntriesWaitThenTheJobIsAskedForAgain() {
+        bench.start()
+        bench.app.prefs.edit {
+            put("depot", depot.url)
+            put("token", "a-token")
+        }
+        bench.pump("Otter")
+        scheduler.cancelAll()
+        bench.die()
+        bench.settle()
+        assertNotNull(scheduler.getPendingJob(SendJob.ID))
+    }
 }
