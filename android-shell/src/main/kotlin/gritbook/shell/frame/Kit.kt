@@ -13,6 +13,7 @@ import android.widget.TextView
 import gritbook.shell.R
 import gritbook.shell.look.FittedButton
 import gritbook.shell.look.FittedText
+import gritbook.shell.look.FlowRow
 import gritbook.shell.look.FrameGround
 import gritbook.shell.look.Look
 import gritbook.shell.look.SlipDrawable
@@ -92,20 +93,5 @@ class Field(context: Context, label: CharSequence, id: Int, number: Boolean, tex
     }
 }
 
-/** Keys side by side, as high as the highest; below one another where the letters are large. */
-fun Context.keyRow(vararg keys: View, wrapFrom: Int = 2): LinearLayout {
-    val stacked = resources.configuration.fontScale >= 1.5f && keys.size >= wrapFrom
-    return LinearLayout(this).apply {
-        orientation = if (stacked) LinearLayout.VERTICAL else LinearLayout.HORIZONTAL
-        isBaselineAligned = false
-        keys.forEachIndexed { index, key ->
-            val size = if (stacked) {
-                LinearLayout.LayoutParams(ViewGroup.LayoutParams.MATCH_PARENT, ViewGroup.LayoutParams.WRAP_CONTENT)
-            } else {
-                LinearLayout.LayoutParams(0, ViewGroup.LayoutParams.MATCH_PARENT, 1f)
-            }
-            if (index > 0) if (stacked) size.topMargin = px(R.dimen.touch_gap) else size.leftMargin = px(R.dimen.touch_gap)
-            addView(key, size)
-        }
-    }
-}
+/** Keys side by side as far as their longest words fit, then on the next line. */
+fun Context.keyRow(vararg keys: View): FlowRow = FlowRow(this).apply { keys.forEach(::addView) }

@@ -30,8 +30,8 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
     val scroll = ScrollView(context).apply { isFillViewport = true }
     private val foot = LinearLayout(context).apply {
         orientation = LinearLayout.VERTICAL
-        val margin = context.px(R.dimen.margin)
-        setPadding(margin, context.dp(8), margin, context.dp(12))
+        // Narrower than the page's own: three keys of a glove's size stand side by side on the narrowest phone.
+        setPadding(context.dp(8), context.dp(8), context.dp(8), context.dp(12))
     }
     private val name = context.heading(title).apply { id = R.id.headline }
     private val head = LinearLayout(context)
@@ -70,7 +70,14 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
             } else {
                 orientation = LinearLayout.VERTICAL
                 addView(upper, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
-                addView(AtMost(context).apply { addView(foot) }.also { this@Page.side = it }, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+                if (context.resources.configuration.fontScale >= LARGE) {
+                    // What is read comes before what is done, at a hold point above all: with large letters both scroll as one.
+                    body.addView(foot, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = context.px(R.dimen.touch_gap) })
+                    foot.setPadding(0, 0, 0, 0)
+                    side = foot
+                } else {
+                    addView(AtMost(context).apply { addView(foot) }.also { this@Page.side = it }, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+                }
             }
         }
     }
@@ -97,6 +104,12 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
     /** Something to touch at the head's end, where the foot is taken by something else. */
     fun action(text: CharSequence, id: Int, act: () -> Unit) {
         val key = context.key(text, id = id, act = act)
+        if (context.resources.configuration.fontScale >= LARGE) {
+            // The name of what the page is about needs the room.
+            key.text = ""
+            key.contentDescription = text
+            key.foreground = BackArrow(Look(context), onward = true)
+        }
         head.addView(key, LinearLayout.LayoutParams(WRAP_CONTENT, context.px(R.dimen.touch)).apply { rightMargin = context.px(R.dimen.margin) })
     }
 
@@ -112,7 +125,8 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
 
     /** Adds to what is read. */
     fun <V : View> put(view: V, gap: Int = 12): V {
-        body.addView(view, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = context.dp(gap) })
+        val above = if (foot.parent === body) body.indexOfChild(foot) else body.childCount
+        body.addView(view, above, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = context.dp(gap) })
         return view
     }
 
@@ -135,14 +149,19 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
             background = context.boxed(R.color.ink)
             setPadding(context.dp(12), context.dp(12), context.dp(12), context.dp(12))
             accessibilityLiveRegion = View.ACCESSIBILITY_LIVE_REGION_ASSERTIVE
-            addView(context.words(what, bold = true))
-            if (advice.isNotBlank()) addView(context.words(advice))
+            addView(context.words(what.toString().capital(), bold = true))
+            if (advice.isNotBlank()) addView(context.words(advice.toString().capital()))
         }
         said.addView(box, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
         scroll.scrollTo(0, 0)
     }
 
     fun sayNothing() = said.removeAllViews()
+
+    private companion object {
+        /** From this type size on a sign stands for a word in the head, and page and foot are one. */
+        const val LARGE = 1.3f
+    }
 
     /** What the thumb does takes at most two thirds of the height and scrolls beyond: at large letters the page can still be read. */
     private class AtMost(context: Context) : ScrollView(context) {

@@ -26,6 +26,9 @@ class FittedText(context: Context) : TextView(context) {
 class FittedButton(context: Context) : Button(context, null, 0) {
     private val fit = Fit(this)
 
+    /** The width that its longest word needs in the size that was asked for, px. */
+    val leastWidth: Int get() = maxOf(minimumWidth, fit.leastWidth())
+
     override fun onMeasure(widthSpec: Int, heightSpec: Int) {
         fit.to(widthSpec)
         super.onMeasure(widthSpec, heightSpec)
@@ -49,6 +52,13 @@ private class Fit(private val view: TextView) {
         }
         set(size)
         written = view.textSize
+    }
+
+    fun leastWidth(): Int {
+        if (view.textSize != written) asked = view.textSize
+        set(asked)
+        written = view.textSize
+        return Math.ceil(longestWord().toDouble()).toInt() + view.compoundPaddingLeft + view.compoundPaddingRight + 1
     }
 
     private fun set(size: Float) {

@@ -18,24 +18,31 @@ open class FlowRow(context: Context, private val gap: Int = Look(context).touchG
         val room = if (MeasureSpec.getMode(widthSpec) == MeasureSpec.UNSPECIFIED) Int.MAX_VALUE / 2
         else MeasureSpec.getSize(widthSpec) - paddingLeft - paddingRight
         val free = MeasureSpec.makeMeasureSpec(0, MeasureSpec.UNSPECIFIED)
-        children.forEach { it.measure(free, free) }
-        val widest = children.maxOfOrNull { it.measuredWidth } ?: 0
+        val widest = children.maxOfOrNull { least(it, free) } ?: 0
         columns = ((room + gap) / (widest + gap).coerceAtLeast(1)).coerceIn(1, children.size.coerceAtLeast(1))
         // Two lines of two look calmer than three and one.
         val lines = (children.size + columns - 1) / columns
         if (lines > 0) columns = (children.size + lines - 1) / lines
         val width = if (MeasureSpec.getMode(widthSpec) == MeasureSpec.EXACTLY) MeasureSpec.getSize(widthSpec)
         else minOf(room, columns * widest + (columns - 1) * gap) + paddingLeft + paddingRight
-        val column = (width - paddingLeft - paddingRight - (columns - 1) * gap) / columns
+        val across = width - paddingLeft - paddingRight
         var height = paddingTop + paddingBottom
         children.chunked(columns).forEachIndexed { line, ofLine ->
-            val exact = MeasureSpec.makeMeasureSpec(column, MeasureSpec.EXACTLY)
+            // A line with fewer on it shares the width among those.
+            val exact = MeasureSpec.makeMeasureSpec((across - (ofLine.size - 1) * gap) / ofLine.size, MeasureSpec.EXACTLY)
             ofLine.forEach { it.measure(exact, free) }
             val tall = ofLine.maxOf { it.measuredHeight }
             ofLine.forEach { it.measure(exact, MeasureSpec.makeMeasureSpec(tall, MeasureSpec.EXACTLY)) }
             height += tall + if (line > 0) gap else 0
         }
         setMeasuredDimension(width, resolveSize(height, heightSpec))
+    }
+
+    /** The least width of a child: its longest word, where it has words, for several words may stand below one another. */
+    private fun least(child: View, free: Int): Int {
+        if (child is FittedButton) return child.leastWidth
+        child.measure(free, free)
+        return child.measuredWidth
     }
 
     override fun onLayout(changed: Boolean, left: Int, top: Int, right: Int, bottom: Int) {

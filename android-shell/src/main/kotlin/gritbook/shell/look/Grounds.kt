@@ -112,8 +112,8 @@ class ArrowView(context: Context) : View(context) {
     }
 }
 
-/** The way back, an arrow of ink drawn by hand; touched or focused it has a frame. */
-class BackArrow(private val look: Look) : PlainDrawable() {
+/** The way back, or [onward], as an arrow; touched or focused it has a frame. */
+class BackArrow(private val look: Look, private val onward: Boolean = false) : PlainDrawable() {
     private val pen = look.pen(look.violet, look.dp(3f))
     private val path = Path()
 
@@ -127,7 +127,7 @@ class BackArrow(private val look: Look) : PlainDrawable() {
     override fun draw(canvas: Canvas) {
         val x = bounds.exactCenterX()
         val y = bounds.exactCenterY()
-        val reach = look.dp(12f)
+        val reach = look.dp(12f) * if (onward) -1 else 1
         path.rewind()
         path.moveTo(x, y - reach)
         path.lineTo(x - reach, y)

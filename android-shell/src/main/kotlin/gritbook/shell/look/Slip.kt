@@ -23,7 +23,7 @@ fun <T : TextView> T.asSlip(look: Look, kind: SlipDrawable.Kind): T = apply {
     minimumHeight = look.touch
     minWidth = look.touch
     minimumWidth = look.touch
-    setPadding(look.steps(3), look.steps(2), look.steps(3), look.steps(2))
+    setPadding(look.steps(2), look.steps(2), look.steps(2), look.steps(2))
 }
 
 /** The colour of letters on a slip in each of its states. */

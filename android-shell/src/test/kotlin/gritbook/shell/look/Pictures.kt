@@ -19,6 +19,8 @@ fun phone(language: String = "en", landscape: Boolean = false, night: Boolean = 
     val region = if (language == "es") "es-rMX" else "en-rUS"
     RuntimeEnvironment.setQualifiers("$region-$size-${if (landscape) "land" else "port"}-${if (night) "night" else "notnight"}-xhdpi")
     RuntimeEnvironment.setFontScale(font)
+    // As on a phone, where the language of the system is that of the process.
+    java.util.Locale.setDefault(RuntimeEnvironment.getApplication().resources.configuration.locales[0])
     return ContextThemeWrapper(RuntimeEnvironment.getApplication(), R.style.Gritbook)
 }
 

@@ -38,13 +38,18 @@ class RulerPhotoView(context: Context) : PhotoPane(context) {
     private val round = Path()
     private val onto = RectF()
 
+    /** Which crosses somebody laid; the others stand where they began and mean nothing. */
+    val laid = BooleanArray(2)
+
     /** How far apart the crosses are, photo px. */
     val apartPx: Float get() = hypot(pointsPx[2] - pointsPx[0], pointsPx[3] - pointsPx[1])
 
-    /** Puts the crosses where they were. */
-    fun put(points: FloatArray) {
+    /** Puts the crosses where they were laid. */
+    fun put(points: FloatArray, laidFirst: Boolean = true, laidSecond: Boolean = true) {
         require(points.size == 4) { "two points" }
         points.copyInto(pointsPx)
+        laid[0] = laidFirst
+        laid[1] = laidSecond
         placed = true
         say()
         invalidate()
@@ -52,7 +57,7 @@ class RulerPhotoView(context: Context) : PhotoPane(context) {
 
     override fun showsPhoto() {
         val photo = photo ?: return
-        if (!placed) put(floatArrayOf(photo.widthPx * 0.3f, photo.heightPx * 0.5f, photo.widthPx * 0.7f, photo.heightPx * 0.5f))
+        if (!placed) put(floatArrayOf(photo.widthPx * 0.3f, photo.heightPx * 0.5f, photo.widthPx * 0.7f, photo.heightPx * 0.5f), laidFirst = false, laidSecond = false)
     }
 
     private fun say() {
@@ -73,6 +78,7 @@ class RulerPhotoView(context: Context) : PhotoPane(context) {
     private fun move(cross: Int, dxPx: Float, dyPx: Float) {
         val photo = photo ?: return
         pointsPx[2 * cross] = (pointsPx[2 * cross] + dxPx).coerceIn(0f, photo.widthPx.toFloat())
+        laid[cross] = true
         pointsPx[2 * cross + 1] = (pointsPx[2 * cross + 1] + dyPx).coerceIn(0f, photo.heightPx.toFloat())
         say()
         invalidate()
@@ -105,6 +111,8 @@ class RulerPhotoView(context: Context) : PhotoPane(context) {
         canvas.drawLine(x(0), y(0), x(1), y(1), halo)
         canvas.drawLine(x(0), y(0), x(1), y(1), ink)
         for (cross in 0..1) for (pen in listOf(halo, ink)) cross(canvas, x(cross), y(cross), look.dp(if (cross == active) 22f else 16f), pen)
+        // A cross that nobody has laid yet has a ring to be taken by.
+        for (cross in 0..1) if (!laid[cross]) for (pen in listOf(halo, ink)) canvas.drawCircle(x(cross), y(cross), look.dp(22f), pen)
         held?.let { loupe(canvas, it) }
     }
 
@@ -182,6 +190,7 @@ class RulerPhotoView(context: Context) : PhotoPane(context) {
 
     override fun onSaveInstanceState(): Parcelable = (super.onSaveInstanceState() as Bundle).apply {
         if (placed) putFloatArray("points", pointsPx)
+        putBooleanArray("laid", laid)
         putInt("active", active)
     }
 
@@ -189,7 +198,7 @@ class RulerPhotoView(context: Context) : PhotoPane(context) {
         super.onRestoreInstanceState(state)
         (state as? Bundle)?.run {
             active = getInt("active").coerceIn(0, 1)
-            getFloatArray("points")?.let(::put)
+            getFloatArray("points")?.let { put(it, getBooleanArray("laid")?.get(0) == true, getBooleanArray("laid")?.get(1) == true) }
         }
     }
 

@@ -29,6 +29,7 @@ import gritbook.shell.frame.say
 import gritbook.shell.frame.spanish
 import gritbook.shell.frame.words
 import gritbook.shell.look.CallChanceView
+import gritbook.shell.look.Kit
 import gritbook.shell.screens.check.Tape
 import gritbook.shell.screens.check.TapeView
 
@@ -85,18 +86,19 @@ class CallScreen(at: Place, frame: Frame) : Screen(at, frame) {
         page.title(context.say(call.sentence), answer = true)
         if (call.hardStop) put(context.words(word(R.string.call_hard_stop), bold = true))
         put(context.words(word(R.string.call_chance, percent(call.chanceOfFailure))).apply { id = R.id.chance })
-        call.reasons.forEach { put(context.words(if (context.spanish()) it.textEs else it.text)) }
-        if (call.cups.isNotEmpty()) put(context.heading(word(R.string.call_cups)))
         call.cups.forEach { cup ->
             val lasts = cup.chanceLastsPour
             put(context.words(word(R.string.call_cup, cup.cup.name, percent(lasts.value), percent(lasts.low), percent(lasts.high))))
             put(CallChanceView(context).show(lasts.value, lasts.low, lasts.high))
             cup.changeByM3?.let { put(context.note(word(R.string.call_change_by, figures.show(Quantity.CONCRETE, it)))) }
         }
+        call.reasons.forEach { put(reason(if (context.spanish()) it.textEs else it.text)) }
         call.bestChangeAgeM3?.let { put(context.note(word(R.string.call_best_age, figures.show(Quantity.CONCRETE, it)))) }
         if (call.wouldChange.isNotEmpty()) put(context.heading(word(R.string.call_would_change)))
-        call.wouldChange.forEach { put(context.words(if (context.spanish()) it.textEs else it.text)) }
+        call.wouldChange.forEach { put(reason(if (context.spanish()) it.textEs else it.text)) }
     }
+
+    private fun reason(text: String) = Kit(context).reasons(listOf(text))
 
     private fun percent(share: Double) = figures.number(share * 100, if (share < 0.1) 1 else 0)
 
@@ -130,7 +132,7 @@ class CallScreen(at: Place, frame: Frame) : Screen(at, frame) {
         val keys = codes.map { (code, name) ->
             context.key(word(name)) { draft.put("overrule", code.name); showFoot() }.apply { tag = code.name; chosen(code == overrule) }
         }
-        below(context.keyRow(*keys.toTypedArray(), wrapFrom = 3))
+        below(context.keyRow(*keys.toTypedArray()))
         below(Field(context, word(R.string.call_reason), R.id.reason, false, draft.text("reason")) { draft.put("reason", it) }.root)
         below(
             context.keyRow(

@@ -134,7 +134,7 @@ class ChangeOutScreen(at: Place, frame: Frame) : Screen(at, frame) {
         if (work.marked > 0u) keys += context.key(word(R.string.change_back), id = R.id.take_back) { step { takeBackStep(work.documentJson) } }
         keys += context.key(word(R.string.change_skip), id = R.id.skip) { draft.put("skipping", true); show() }
         if (step.photo) keys += context.key(word(R.string.change_photo), id = R.id.photograph) { photograph() }
-        foot.below(context.keyRow(*keys.toTypedArray(), wrapFrom = 3))
+        foot.below(context.keyRow(*keys.toTypedArray()))
         val done = word(if (step.hold) R.string.change_held else R.string.change_done)
         foot.below(context.key(done, main = true, id = R.id.done) { step { markStep(work.documentJson, step.key, null, photos, Clock.now()) } })
     }

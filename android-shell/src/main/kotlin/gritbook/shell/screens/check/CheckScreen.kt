@@ -33,8 +33,10 @@ import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.note
 import gritbook.shell.frame.words
 import gritbook.shell.look.LevelStripView
+import gritbook.shell.look.SketchView
 import gritbook.shell.look.photo.GrainMark
 import gritbook.shell.look.photo.OverlayPhotoView
+import gritbook.shell.look.sketch.cardSketch
 
 /**
  * The box was drained: photo, reading, liquid, total, grades, saved. One question at a time stands under the thumb; what was answered
@@ -66,7 +68,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
 
     override fun build() = Page(context, word(R.string.check_title), frame.prefs.now.leftHand, frame::leave).apply {
         seen = put(OverlayPhotoView(context).apply { id = R.id.seen; visibility = View.GONE; isSaveFromParentEnabled = false })
-        seen.layoutParams.height = context.dp(200)
+        seen.layoutParams.height = context.dp(168)
         verdict = put(column())
         answers = put(column())
         foot = foot(column().apply { id = R.id.question })
@@ -155,6 +157,15 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             addView(context.words(Vocabulary.meaning(context, facts.level.code), bold = true))
             addView(LevelStripView(context).show(facts, Vocabulary.level(context, facts.level.code)), LinearLayout.LayoutParams(MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT))
             facts.level.reasons.forEach { addView(context.words(Levels.reason(context, figures, it))) }
+        }
+        if (ask == Ask.PHOTO && eye.name == null && eyeLevel == null) {
+            addView(SketchView(context, cardSketch()), LinearLayout.LayoutParams(MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT))
+            addView(context.words(word(R.string.check_how)))
+        }
+        if (ask == Ask.EYE) LevelCode.entries.forEach { level ->
+            val name = Vocabulary.level(context, level)
+            addView(LevelStripView(context).showByEye(level, name), LinearLayout.LayoutParams(MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT).apply { topMargin = context.dp(8) })
+            addView(context.note(name).apply { importantForAccessibility = View.IMPORTANT_FOR_ACCESSIBILITY_NO })
         }
         if (eyeLevel != null) addView(context.words(word(R.string.check_by_eye_is, Vocabulary.level(context, eyeLevel)), bold = facts == null))
     }

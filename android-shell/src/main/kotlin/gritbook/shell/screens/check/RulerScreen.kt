@@ -32,7 +32,10 @@ class RulerScreen(at: Place, frame: Frame) : Screen(at, frame) {
         put(context.words(word(R.string.ruler_how)))
         seen = put(RulerPhotoView(context).apply { id = R.id.seen; isSaveFromParentEnabled = false })
         seen.layoutParams.height = context.dp(260)
-        seen.onPoints = { moved -> points = moved.map { it.toDouble() } }
+        seen.onPoints = { moved ->
+            points = moved.map { it.toDouble() }
+            draft.put("laid", JSONArray(seen.laid.toList()))
+        }
         foot(Field(context, word(R.string.ruler_length, figures.unit(Quantity.LENGTH)), R.id.length, true, draft.text("length")) { draft.put("length", it) }.root)
         foot(context.key(word(R.string.ruler_use), main = true, id = R.id.save, act = ::use))
     }
@@ -41,12 +44,15 @@ class RulerScreen(at: Place, frame: Frame) : Screen(at, frame) {
         val name = photo ?: return frame.leave()
         away(work = { Pictures.read(Shots.file(context, name)) }) {
             seen.show(it.bitmap, it.fullWidth, it.fullHeight)
-            if (points.size == 4) seen.put(FloatArray(4) { at -> points[at].toFloat() })
+            val laid = draft.json.optJSONArray("laid")
+            if (points.size == 4) seen.put(FloatArray(4) { at -> points[at].toFloat() }, laid?.optBoolean(0) == true, laid?.optBoolean(1) == true)
         }
     }
 
     private fun use() {
         val name = photo ?: return
+        // A cross that nobody laid stands where it began and would give a confident wrong scale.
+        if (!seen.laid.all { it }) return page.say(word(R.string.ruler_two))
         val at = seen.pointsPx.map { it.toDouble() }
         val length = draft.text("length")
         val units = figures

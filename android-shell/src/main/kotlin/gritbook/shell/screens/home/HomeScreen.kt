@@ -36,7 +36,6 @@ class HomeScreen(at: Place, frame: Frame) : Screen(at, frame) {
                 context.key(word(R.string.home_add_pump), id = R.id.add_pump) { frame.go(Place("add_pump")) },
                 outbox,
                 context.key(word(R.string.home_settings), id = R.id.settings) { frame.go(Place("settings")) },
-                wrapFrom = 3,
             ),
         )
     }
@@ -91,8 +90,19 @@ class HomeScreen(at: Place, frame: Frame) : Screen(at, frame) {
         box.contentDescription = word(R.string.home_check_of, pump.spec.name)
         return LinearLayout(context).apply {
             isBaselineAligned = false
-            addView(about, LinearLayout.LayoutParams(0, WRAP_CONTENT, 1f))
-            addView(box, LinearLayout.LayoutParams(WRAP_CONTENT, MATCH_PARENT))
+            if (context.resources.configuration.fontScale >= LARGE) {
+                orientation = LinearLayout.VERTICAL
+                addView(about, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+                addView(box, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+            } else {
+                addView(about, LinearLayout.LayoutParams(0, WRAP_CONTENT, 1f))
+                addView(box, LinearLayout.LayoutParams(WRAP_CONTENT, MATCH_PARENT))
+            }
         }
+    }
+
+    private companion object {
+        /** From this type size on a key stands below what it is for. */
+        const val LARGE = 1.3f
     }
 }

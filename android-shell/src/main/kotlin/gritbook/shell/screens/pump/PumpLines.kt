@@ -33,9 +33,9 @@ object PumpLines {
         if (pump.waiting > 0uL) add(context.resources.getQuantityString(R.plurals.pump_waiting, pump.waiting.toInt(), pump.waiting.toInt()))
     }
 
-    /** "3 days ago", in the phone's language. A clock that was set back shows the day itself. */
+    /** "3 days ago", in the phone's language, as it stands inside a sentence. A clock that was set back shows the day itself. */
     private fun ago(ms: Long): CharSequence {
         val now = Clock.now().utcMs
-        return DateUtils.getRelativeTimeSpanString(ms, maxOf(now, ms), DateUtils.MINUTE_IN_MILLIS)
+        return DateUtils.getRelativeTimeSpanString(ms, maxOf(now, ms), DateUtils.MINUTE_IN_MILLIS).toString().replaceFirstChar { it.lowercase() }
     }
 }

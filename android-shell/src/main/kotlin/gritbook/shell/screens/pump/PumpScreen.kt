@@ -26,7 +26,6 @@ class PumpScreen(at: Place, frame: Frame) : Screen(at, frame) {
             context.key(word(R.string.pump_call), id = R.id.call) { frame.go(Place("call", pump)) },
             context.key(word(R.string.pump_grade), id = R.id.grade) { frame.go(Place("grade", "alone:$pump")) },
             context.key(word(R.string.pump_change), id = R.id.change) { frame.go(Place("change", pump)) },
-            wrapFrom = 3,
         ))
     }
 

@@ -1,0 +1,158 @@
+package gritbook.shell.look
+
+import android.view.View
+import gritbook.core.Cup
+import gritbook.core.GradeGiven
+import gritbook.core.GradeSource
+import gritbook.core.Part
+import gritbook.core.criteriaEdition
+import gritbook.shell.Bench
+import gritbook.shell.Photos
+import gritbook.shell.R
+import gritbook.shell.book
+import gritbook.shell.cameraIsLeft
+import gritbook.shell.cameraTakes
+import gritbook.shell.checkKey
+import gritbook.shell.frame.Clock
+import gritbook.shell.frame.Place
+import gritbook.shell.pump
+import gritbook.shell.thumb
+import org.junit.Assert.assertEquals
+import org.junit.Assert.assertTrue
+import org.junit.Rule
+import org.junit.Test
+import org.junit.runner.RunWith
+import org.robolectric.RobolectricTestRunner
+import org.robolectric.annotation.GraphicsMode
+
+/**
+ * Every screen with something on it, in both languages, both ways, at 100 and 200 % type, by day and night: no word cut, nothing
+ * on top of anything else, everything that is touched as large as a glove needs; and a picture of each for people to judge.
+ */
+@RunWith(RobolectricTestRunner::class)
+@GraphicsMode(GraphicsMode.Mode.NATIVE)
+class ScreensTest {
+    @get:Rule
+    val bench = Bench()
+
+    private val wrong = ArrayList<String>()
+    private var seen = 0
+
+    private fun look(name: String) {
+        bench.layOut()
+        val root = bench.activity.findViewById<View>(R.id.ground)
+        wrong += faults(root).map { "$name: $it" }
+        val picture = draw(root)
+        assertTrue("$name is nearly empty", inked(picture) > 0.005)
+        keep(picture, "screen-$name-${bench.activity.variant()}")
+        ContactSheet.add("$name-${bench.activity.variant()}", picture)
+        seen++
+    }
+
+    private fun go(place: Place) {
+        bench.activity.go(place)
+        bench.settle()
+    }
+
+    private fun home() {
+        bench.activity.home()
+        bench.settle()
+    }
+
+    private fun walk(language: String, landscape: Boolean, night: Boolean, font: Float) {
+        phone(language, landscape, night, font)
+        bench.start()
+        look("01-empty")
+        val otter = bench.pump("Otter", 18_250.0)
+        bench.pump("Bomba de la obra norte", 9_460.0)
+        bench.book { book ->
+            book.grade(otter, GradeGiven(Part.CUP, Cup.A, 3u, GradeSource.EYE, criteriaEdition(), 18_250.0, emptyList(), ""), Clock.now())
+            book.grade(otter, GradeGiven(Part.PLATE, Cup.A, 2u, GradeSource.MEASURED, criteriaEdition(), 18_250.0, emptyList(), ""), Clock.now())
+        }
+        home()
+        look("02-home")
+        bench.touch(bench.checkKey("Otter"))
+        bench.cameraIsLeft()
+        look("03-check-photo")
+        bench.touch(R.id.by_eye)
+        look("04-check-eye")
+        bench.touch(R.id.level_some_sand)
+        bench.activity.screen!!.draft.put("by_eye", null)
+        bench.activity.again()
+        bench.settle()
+        bench.touch(R.id.photograph)
+        bench.cameraTakes(Photos.bad("no_card.jpg"))
+        look("05-check-refused")
+        go(Place("ruler", otter))
+        look("06-ruler")
+        bench.activity.leave()
+        bench.settle()
+        bench.touch(R.id.photograph)
+        bench.cameraTakes(Photos.demo("sand"))
+        look("07-check-read")
+        bench.touch(R.id.liquid_muddy)
+        look("08-check-rest")
+        go(Place("grade", "check:$otter"))
+        look("09-grade-none")
+        bench.thumb(3)
+        look("10-grade")
+        bench.activity.leave()
+        bench.settle()
+        bench.touch(R.id.save)
+        look("11-pump")
+        go(Place("call", otter))
+        look("12-call")
+        bench.touch(R.id.overrule)
+        look("13-overrule")
+        home()
+        go(Place("change", otter))
+        look("14-change-which")
+        bench.touch(R.id.cup_a)
+        look("15-change-first")
+        var steps = 0
+        while (bench.all().none { it is CautionPanel } && steps++ < 40) bench.touch(R.id.done)
+        look("16-change-hold")
+        bench.touch(R.id.skip)
+        look("17-change-skip")
+        home()
+        go(Place("outbox"))
+        look("18-outbox")
+        home()
+        go(Place("settings"))
+        look("19-settings")
+        home()
+        go(Place("enrol"))
+        look("20-enrol")
+        home()
+        go(Place("add_pump"))
+        look("21-pump-new")
+        home()
+        look("22-home-after")
+        assertEquals(22, seen)
+        assertEquals("faults on ${bench.activity.variant()}", "", wrong.joinToString("\n"))
+    }
+
+    @Test
+    fun english_upright_by_day() = walk("en", landscape = false, night = false, font = 1f)
+
+    @Test
+    fun english_upright_at_200_percent() = walk("en", landscape = false, night = true, font = 2f)
+
+    @Test
+    fun english_on_its_side_at_night() = walk("en", landscape = true, night = true, font = 1f)
+
+    @Test
+    fun english_on_its_side_at_200_percent() = walk("en", landscape = true, night = false, font = 2f)
+
+    @Test
+    fun spanish_upright_at_night() = walk("es", landscape = false, night = true, font = 1f)
+
+    @Test
+    fun spanish_upright_at_200_percent() = walk("es", landscape = false, night = false, font = 2f)
+
+    @Test
+    fun spanish_on_its_side_by_day() = walk("es", landscape = true, night = false, font = 1f)
+
+    @Test
+    fun spanish_on_its_side_at_200_percent() = walk("es", landscape = true, night = true, font = 2f)
+}
