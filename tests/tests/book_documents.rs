@@ -115,3 +115,61 @@ fn enrolment_and_sync_documents_fit_their_schemas() {
     fits_its_schema(&lines[0]["sync"]);
     assert_eq!(lines[0]["sync"]["waiting"], 1);
 }
+
+#[test]
+fn measured_wear_prints_documents_that_fit_and_refuses_what_cannot_be() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = |name: &str, text: &str| {
+        let path = folder.path().join(name);
+        std::fs::write(&path, text).unwrap();
+        path.to_str().unwrap().to_owned()
+    };
+    let plate = file("plate.csv", "x_mm;y_mm;height_mm\n0;0;0,08\n200;0;0,08\n0;200;0,08\n200;200;0,08\n100;100;0\n");
+    let bore = file("bore.csv", "station_mm,direction_deg,diameter_mm\n50,0,200.12\n50,90,200.05\n1050,0,200.31\n");
+    for arguments in [
+        &["plate", &plate][..],
+        &["bore", &bore, "--nominal-mm", "200", "--chrome-mm", "0.25"],
+        &["bolt", "3/8-24", "--grade", "8", "--threads", "lubricated"],
+        &["bolt", "M12", "--grade", "10.9", "--maker-nm", "95"],
+        &[
+            "line",
+            "--od-mm",
+            "133",
+            "--wall-mm",
+            "5.9",
+            "--pressure-bar",
+            "85",
+            "--allowed-mpa",
+            "150",
+            "--before-mm",
+            "7.1",
+            "--since-m3",
+            "12000",
+        ],
+    ] {
+        let (status, lines) = gritbook(&[arguments, &["--json"]].concat());
+        assert_eq!(status, Some(0), "{arguments:?}: {lines:?}");
+        fits_its_schema(&lines[0]);
+        // For people too: some lines and no JSON.
+        let output = Command::new(GRITBOOK).args(arguments).output().unwrap();
+        let text = String::from_utf8(output.stdout).unwrap();
+        assert!(output.status.success() && text.lines().count() >= 2 && !text.contains('{'), "{text}");
+    }
+    let (_, found) = gritbook(&["plate", &plate, "--json"]);
+    assert_eq!((&found[0]["centre"], &found[0]["verdict"]), (&Value::from("low"), &Value::from("good")));
+    let half = file("half.csv", "x_mm,y_mm,height_mm\n0,0,0\n1,0,zero\n");
+    let narrow = file("narrow.csv", "x_mm,y_mm\n0,0\n");
+    for (arguments, code) in [
+        (&["plate", &half][..], "bad_rows"),
+        (&["plate", &narrow], "missing_columns"),
+        (&["plate", "/nowhere.csv"], "no_such_file"),
+        (&["bore", &bore, "--nominal-mm", "20"], "bad_setting"),
+        (&["bolt", "M11", "--grade", "8.8"], "bad_thread"),
+        (&["bolt", "M12", "--grade", "8"], "bad_grade_of_bolt"),
+        (&["line", "--od-mm", "133", "--wall-mm", "90", "--pressure-bar", "85", "--allowed-mpa", "150"], "out_of_range"),
+    ] {
+        let (status, lines) = gritbook(&[arguments, &["--json"]].concat());
+        assert_eq!((status, lines[0]["error"]["code"].as_str().unwrap()), (Some(2), code), "{arguments:?}");
+        fits_its_schema(&lines[0]);
+    }
+}

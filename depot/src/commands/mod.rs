@@ -6,13 +6,18 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 use gritbook_core::{CoreError, ErrorKind};
 
+mod bolt;
 mod book;
+mod bore;
 mod call;
 mod card;
 mod demo;
 mod depot;
 mod enroll;
 mod life;
+mod line;
+mod measured;
+mod plate;
 mod read;
 mod schema;
 
@@ -56,6 +61,14 @@ commands! {
     Card(card),
     /// Read a photo of drained material: grain sizes and the passing level.
     Read(read),
+    /// Measure a piston plate's flatness from heights on a grid.
+    Plate(plate),
+    /// Measure a bore from diameters at stations along it.
+    Bore(bore),
+    /// Torque, clamp load and tap of a bolt.
+    Bolt(bolt),
+    /// Hold a delivery pipe's wall against the pressure it must hold.
+    Line(line),
     /// Fit how long parts last, from a history.
     Life(life),
     /// Make the call at each asked moment: pour, pour and watch, or change first.

@@ -25,6 +25,10 @@ type Make = fn() -> Schema;
 /// Every document that has a schema.
 const DOCUMENTS: &[(&str, Make)] = &[
     ("reading", schema_of::<Reading>),
+    ("plate", schema_of::<gritbook_core::wear::flatness::Flatness>),
+    ("bore", schema_of::<gritbook_core::wear::bore::Bore>),
+    ("bolt", schema_of::<gritbook_core::wear::bolt::Bolt>),
+    ("line", schema_of::<gritbook_core::wear::line::Line>),
     ("life", schema_of::<LifeSummary>),
     ("call", schema_of::<Answer>),
     ("entry", schema_of::<gritbook_core::model::Entry>),
