@@ -160,6 +160,52 @@ fn step_that_fails_at_each_point_of_a_save_is_told_and_saves_nothing() {
 }
 
 #[test]
+fn process_killed_while_a_change_out_is_recorded_leaves_all_of_it_or_nothing_and_finishing_again_records_it_once() {
+    let all = ["changed_out", "removed", "fitted"];
+    for (index, (point, committed)) in [("change_out_entry_written", false), ("change_out_committed", true)].into_iter().enumerate() {
+        let scene = Scene::new(300 + index as u64);
+        let begun = scene.book(&["changeout", "--pump", "P1", "--cups", "A"], None);
+        let mut state: Value = serde_json::from_slice(&begun.stdout).unwrap();
+        while !state["next"].is_null() {
+            let marked = scene.book(&["changeout", "--pump", "P1", "--done"], None);
+            state = serde_json::from_slice(&marked.stdout).unwrap();
+        }
+        let finish = ["changeout", "--pump", "P1", "--finish", "--out", "A=worn"];
+        let output = scene.book(&finish, Some(&format!("{point}:abort")));
+        assert!(!output.status.success() && output.status.code().is_none(), "{point} was not hit: {output:?}");
+        scene.sound(point);
+        let after_the_pump = |log: &[String]| kinds(log)[1..].to_vec();
+        assert_eq!(after_the_pump(&scene.log()), if committed { &all[..] } else { &[] }, "{point}");
+        // The work under way is still a file: finished again, it stands once.
+        assert!(scene.book(&finish, None).status.success(), "{point}");
+        assert_eq!(after_the_pump(&scene.log()), all, "{point}");
+        scene.sound(point);
+    }
+}
+
+/// A point that no test kills at proves nothing.
+#[test]
+fn every_failpoint_of_the_core_is_one_that_a_test_kills_at() {
+    fn sources(folder: &Path, all: &mut String) {
+        for file in std::fs::read_dir(folder).unwrap() {
+            let path = file.unwrap().path();
+            if path.is_dir() {
+                sources(&path, all);
+            } else {
+                all.push_str(&std::fs::read_to_string(&path).unwrap());
+            }
+        }
+    }
+    let mut core = String::new();
+    sources(&Path::new(env!("CARGO_MANIFEST_DIR")).join("../core/src"), &mut core);
+    let tests = include_str!("crash.rs");
+    let points: Vec<&str> = core.split("failpoint!(\"").skip(1).filter_map(|rest| rest.split('"').next()).collect();
+    assert!(points.len() > 10, "{points:?}");
+    let unkilled: Vec<_> = points.into_iter().filter(|point| !tests.contains(&format!("\"{point}\""))).collect();
+    assert_eq!(unkilled, [""; 0]);
+}
+
+#[test]
 fn process_killed_while_the_schema_goes_up_goes_on_at_the_next_opening() {
     let sql = std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/db/create_v1.sql")).unwrap();
     for point in ["migrate_before_commit", "migrate_step_done"] {
