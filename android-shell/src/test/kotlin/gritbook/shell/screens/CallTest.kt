@@ -127,4 +127,12 @@ class CallTest {
         open(pump)
         assertTrue(bench.texts(), Regex("Cuele|cambie|vigile|Primero").containsMatchIn(bench.find<android.widget.TextView>(R.id.headline).text))
     }
+
+    @Test
+    fun cupsInThenHomeSaysWithinHowMuchConcreteTheyAreDue() {
+        withCups()
+        bench.activity.home()
+        bench.settle()
+        assertTrue(bench.texts(), Regex("Change within \\d+").containsMatchIn(bench.texts()))
+    }
 }

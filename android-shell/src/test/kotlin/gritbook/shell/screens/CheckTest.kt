@@ -283,4 +283,37 @@ class CheckTest {
         assertNotNull(bench.activity.findViewById(R.id.refused))
         assertTrue(bench.texts(), "tarjeta" in bench.texts() || "marca" in bench.texts())
     }
+
+    @Test
+    fun checkThrownAwayThenNothingOfItIsLeftAndOnlyAfterASecondWord() {
+        bench.start()
+        val pump = bench.pump("Otter")
+        bench.touch(bench.checkKey("Otter"))
+        bench.cameraTakes(Photos.demo("some_sand"))
+        bench.touch(R.id.liquid_grey)
+        bench.touch(R.id.discard)
+        assertEquals("GREY", bench.screen.draft.text("liquid"))
+        org.robolectric.shadows.ShadowAlertDialog.getLatestAlertDialog().getButton(android.content.DialogInterface.BUTTON_POSITIVE).performClick()
+        bench.settle()
+        assertEquals("home", bench.screen.at.screen)
+        assertEquals(0, checks(pump).size)
+        assertEquals(0, Shots.folder(bench.app).list()!!.size)
+    }
+
+    @Test
+    fun secondPhotoTakenThenBothAreKeptAndTheFirstStaysTheReading() {
+        bench.start()
+        val pump = bench.pump("Otter")
+        bench.touch(bench.checkKey("Otter"))
+        bench.cameraTakes(Photos.demo("sand"))
+        bench.touch(R.id.liquid_grey)
+        bench.touch(R.id.photos_line)
+        bench.touch(R.id.photograph)
+        bench.cameraTakes(Photos.bad("no_card.jpg"))
+        assertTrue(bench.texts(), "Sand" in bench.texts())
+        bench.touch(R.id.save)
+        val check = checks(pump).single()
+        assertEquals(listOf("sand").map { Photos.sha256(Photos.demo(it)) } + Photos.sha256(Photos.bad("no_card.jpg")), check.photos)
+        assertEquals(LevelCode.SAND, check.level)
+    }
 }

@@ -1,5 +1,6 @@
 package gritbook.shell.screens.check
 
+import android.app.AlertDialog
 import android.content.Intent
 import android.graphics.RectF
 import android.view.View
@@ -31,6 +32,7 @@ import gritbook.shell.frame.dp
 import gritbook.shell.frame.key
 import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.note
+import gritbook.shell.frame.px
 import gritbook.shell.frame.words
 import gritbook.shell.look.LevelStripView
 import gritbook.shell.look.SketchView
@@ -182,6 +184,22 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
         val settled = draft.textOrNull("settled")?.takeIf { it.isNotBlank() }
         line(if (settled == null) word(R.string.check_settled_not) else word(R.string.check_settled_is, settled, figures.unit(Quantity.MATERIAL)), R.id.settled_line, Ask.SETTLED)
         line(word(R.string.check_total_type_line), R.id.total_line, Ask.TOTAL)
+        addView(
+            context.key(word(R.string.check_discard), id = R.id.discard, act = ::discard),
+            LinearLayout.LayoutParams(MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT).apply { topMargin = context.px(R.dimen.touch_gap) },
+        )
+    }
+
+    private fun discard() {
+        AlertDialog.Builder(context).setMessage(R.string.check_discard_sure)
+            .setPositiveButton(R.string.check_discard) { _, _ ->
+                val gone = shots
+                frame.trail.forget(at)
+                frame.desk.away(work = { gone.forEach { Shots.file(context, it).delete() } }, then = {})
+                frame.leave()
+            }
+            .setNegativeButton(R.string.check_keep, null)
+            .show()
     }
 
     private fun answered(change: () -> Unit) {

@@ -5,9 +5,15 @@ import android.view.View
 import android.view.ViewGroup.LayoutParams.MATCH_PARENT
 import android.view.ViewGroup.LayoutParams.WRAP_CONTENT
 import android.widget.LinearLayout
+import android.widget.TextView
+import gritbook.core.CallQuestion
 import gritbook.core.PumpSummary
+import gritbook.core.Quantity
 import gritbook.core.QueueState
+import gritbook.core.assumedCosts
 import gritbook.shell.R
+import gritbook.shell.frame.Clock
+import gritbook.shell.frame.Desk
 import gritbook.shell.frame.Frame
 import gritbook.shell.frame.Page
 import gritbook.shell.frame.Place
@@ -19,6 +25,7 @@ import gritbook.shell.frame.key
 import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.note
 import gritbook.shell.frame.px
+import gritbook.shell.frame.say
 import gritbook.shell.frame.words
 import gritbook.shell.look.GritRingView
 import gritbook.shell.screens.pump.PumpLines
@@ -48,7 +55,7 @@ class HomeScreen(at: Place, frame: Frame) : Screen(at, frame) {
                 list.addView(context.words(word(R.string.home_empty_advice)))
             }
             pumps.forEach { pump ->
-                list.addView(row(pump), LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { bottomMargin = context.px(R.dimen.touch_gap) })
+                list.addView(row(pump, due(pump)), LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { bottomMargin = context.px(R.dimen.touch_gap) })
             }
         }
         ask(work = { it.outbox() }) { items ->
@@ -63,7 +70,24 @@ class HomeScreen(at: Place, frame: Frame) : Screen(at, frame) {
         frame.desk.opened?.damagedMovedTo?.let { page.say(word(R.string.home_damaged), it) }
     }
 
-    private fun row(pump: PumpSummary): View {
+    /** A line for when the next change is due, filled once the book has judged it; it is not on the way of anything else. */
+    private fun due(pump: PumpSummary): TextView {
+        val line = context.note("").apply { visibility = View.GONE }
+        val costs = frame.prefs.now.costs
+        val question = CallQuestion(frame.prefs.now.usualPourM3 ?: 0.0, null, null, null)
+        ask(Desk.Lane.EYE, failed = {}, work = { it.call(pump.id, question, costs ?: assumedCosts(), Clock.now()) }) { call ->
+            val within = call.cups.mapNotNull { it.changeByM3 }.minOrNull()
+            line.text = when {
+                call.hardStop -> context.say(call.sentence)
+                within != null -> word(R.string.home_due, figures.show(Quantity.CONCRETE, within))
+                else -> return@ask
+            }
+            line.visibility = View.VISIBLE
+        }
+        return line
+    }
+
+    private fun row(pump: PumpSummary, due: TextView): View {
         val check = Place("check", pump.id)
         val about = LinearLayout(context).apply {
             orientation = LinearLayout.VERTICAL
@@ -82,7 +106,10 @@ class HomeScreen(at: Place, frame: Frame) : Screen(at, frame) {
                 }
                 addView(context.heading(pump.spec.name), LinearLayout.LayoutParams(0, WRAP_CONTENT, 1f))
             })
-            PumpLines.of(context, figures, pump).forEachIndexed { index, line -> addView(if (index == 0) context.words(line) else context.note(line)) }
+            PumpLines.of(context, figures, pump).forEachIndexed { index, line ->
+                addView(if (index == 0) context.words(line) else context.note(line))
+                if (index == 0) addView(due)
+            }
         }
         val begun = frame.trail.begun(check)
         val box = context.key(word(if (begun) R.string.home_go_on else R.string.home_check), main = true) { frame.go(check) }
