@@ -2,8 +2,9 @@
 
 use std::time::Instant;
 
+use super::bodies::{Body, Found, bodies, look};
 use super::gradation::sphere_mm3;
-use super::ground::{find_ground, too_crowded};
+use super::ground::{Ground, find_ground, too_crowded};
 use super::measure::{Mask, Shape};
 use super::reading::{Grain, GrainKind};
 use super::segment::{Departure, Taken, departure, fill_holes, is_even, is_soft, mark, patches};
@@ -12,11 +13,12 @@ use super::shade::Shade;
 use super::split::split;
 use super::window::WindowImage;
 use crate::error::CoreError;
+use crate::photo::quality::sharpness_of_strong_edges;
 
 /// The method's name in the document.
 pub const METHOD_NAME: &str = "spread";
 /// Changes whenever answers may.
-pub const METHOD_VERSION: &str = "1";
+pub const METHOD_VERSION: &str = "2";
 
 /// What the window told.
 #[derive(Debug, Clone)]
@@ -80,6 +82,9 @@ pub fn read_window(
     let mut watch = Stopwatch::new(timings);
     let ground = find_ground(window, settings.ground)?;
     watch.lap("ground");
+    if ground.white {
+        return on_paper(window, &ground, photo_px_per_mm, settings, watch);
+    }
     let departure = departure(window, &ground, settings);
     watch.lap("departure");
     let shade = Shade::learn(&departure);
@@ -104,6 +109,7 @@ pub fn read_window(
     // Bound grains are not told from stones: no rule tried holds up against scenes with known truth (DEVELOPERS.md).
     let grains: Vec<Mask> = found.into_iter().flat_map(|mask| split(mask, settings)).collect();
     watch.lap("split");
+    let grains: Vec<Body> = grains.into_iter().map(|mask| Body { mask, kind: GrainKind::Grain }).collect();
     let mut spread = measured(&grains, window, smallest_px);
     spread.edge_sigma_px = edge_sigma_px;
     watch.lap("measure");
@@ -114,6 +120,42 @@ pub fn read_window(
         )));
     }
     Ok(spread)
+}
+
+/// On white paper: what the network sees there.
+fn on_paper(
+    window: &WindowImage,
+    ground: &Ground,
+    photo_px_per_mm: f64,
+    settings: &ReadSettings,
+    mut watch: Stopwatch<'_>,
+) -> Result<Spread, CoreError> {
+    let edge_sigma_px = window.edge_sigma_px.unwrap_or_else(|| sharpness_of_strong_edges(window).edge_sigma_px);
+    let coarsening = (window.px_per_mm / photo_px_per_mm).max(1.0);
+    let smallest_px = (settings.smallest_px * coarsening).max(settings.smallest_edge_sigmas * edge_sigma_px);
+    let answer = look(window, ground);
+    watch.lap("network");
+    let found = bodies(&answer, (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize, settings);
+    watch.lap("bodies");
+    refuse_crowd(&found, window, settings)?;
+    let mut spread = measured(&found.bodies, window, smallest_px);
+    spread.edge_sigma_px = Some(edge_sigma_px);
+    watch.lap("measure");
+    Ok(spread)
+}
+
+/// Where grains cover most of the paper or hang together in one large patch they lie on each other and hide each other.
+fn refuse_crowd(found: &Found, window: &WindowImage, settings: &ReadSettings) -> Result<(), CoreError> {
+    let cover_percent = 100.0 * found.grain_px as f64 / (f64::from(window.width_px) * f64::from(window.height_px));
+    if cover_percent > settings.crowded_cover_percent {
+        let limit = settings.crowded_cover_percent;
+        return Err(too_crowded(format!("grains cover {cover_percent:.0} % of the window, at most {limit:.0} % can be told apart")));
+    }
+    let largest_mm2 = found.largest_ragged_px as f64 / (window.px_per_mm * window.px_per_mm);
+    if largest_mm2 > settings.heap_mm2 {
+        return Err(too_crowded(format!("grains lie heaped: one patch of {largest_mm2:.0} mm2 without ground in it")));
+    }
+    Ok(())
 }
 
 /// The grains of a patch that may hold shade: its parts that are certainly grain, or all of it where it has next to none and
@@ -197,19 +239,19 @@ fn refuse_heaps(found: &[Mask], window: &WindowImage, settings: &ReadSettings) -
     Ok(())
 }
 
-fn measured(grains: &[Mask], window: &WindowImage, smallest_px: f64) -> Spread {
+fn measured(grains: &[Body], window: &WindowImage, smallest_px: f64) -> Spread {
     let scale = window.px_per_mm;
     let (width, height) = (f64::from(window.width_px), f64::from(window.height_px));
     let mut rows: Vec<(Grain, ([f64; 2], Vec<[f64; 2]>))> = Vec::with_capacity(grains.len());
     let mut area_px = 0.0;
-    for mask in grains {
+    for Body { mask, kind } in grains {
         let Some(shape) = mask.shape() else { continue };
         if shape.ecd < smallest_px {
             continue;
         }
         area_px += shape.area;
         let outline = mask.outline().iter().map(|point| point.map(|value| value / scale)).collect();
-        rows.push((grain(mask, &shape, [width, height], scale), (shape.box_size.map(|side| side / scale), outline)));
+        rows.push((grain(mask, *kind, &shape, [width, height], scale), (shape.box_size.map(|side| side / scale), outline)));
     }
     rows.sort_by(|(a, _), (b, _)| a.y_mm.total_cmp(&b.y_mm).then(a.x_mm.total_cmp(&b.x_mm)));
     let volume_mm3 = rows.iter().map(|(grain, _)| sphere_mm3(grain.ecd_mm)).sum();
@@ -225,7 +267,7 @@ fn measured(grains: &[Mask], window: &WindowImage, smallest_px: f64) -> Spread {
     }
 }
 
-fn grain(mask: &Mask, shape: &Shape, window_px: [f64; 2], scale: f64) -> Grain {
+fn grain(mask: &Mask, kind: GrainKind, shape: &Shape, window_px: [f64; 2], scale: f64) -> Grain {
     let right = f64::from(mask.left) + mask.width as f64 - 1.0;
     let bottom = f64::from(mask.top) + mask.height as f64 - 1.0;
     Grain {
@@ -237,7 +279,7 @@ fn grain(mask: &Mask, shape: &Shape, window_px: [f64; 2], scale: f64) -> Grain {
         area_mm2: shape.area / (scale * scale),
         circularity: shape.circularity,
         solidity: shape.solidity,
-        kind: GrainKind::Grain,
+        kind,
         cut: mask.left < 0 || mask.top < 0 || right >= window_px[0] || bottom >= window_px[1],
         outline_mm: None,
     }

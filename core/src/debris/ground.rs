@@ -25,6 +25,8 @@ pub struct Ground {
     pub rows: usize,
     /// Level of each channel in each block.
     pub level: [Vec<f32>; 3],
+    /// White paper only: the light of clean, open paper in each block, without the films and shadows that `level` follows.
+    pub paper: [Vec<f32>; 3],
     /// Where ground is seen.
     pub seen: Vec<bool>,
     /// Share of the blocks where ground is seen, 0 to 1.
@@ -121,7 +123,8 @@ impl Blocks {
 
     fn ground(&self, white: bool, level: [Vec<f32>; 3], seen: Vec<bool>) -> Ground {
         let share = seen.iter().filter(|is| **is).count() as f64 / seen.len() as f64;
-        Ground { white, block_px: self.side, columns: self.columns, rows: self.rows, level, seen, seen_share: share }
+        let paper = Default::default();
+        Ground { white, block_px: self.side, columns: self.columns, rows: self.rows, level, paper, seen, seen_share: share }
     }
 }
 
@@ -181,7 +184,10 @@ fn white_ground(blocks: &Blocks, window: &WindowImage, table: &[f32; 256]) -> Re
             .map(|index| (filled[index] * start[c] * surface.at(index % blocks.columns, index / blocks.columns)[c]).max(1e-3))
             .collect()
     });
-    let ground = blocks.ground(true, level, seen);
+    let mut ground = blocks.ground(true, level, seen);
+    ground.paper = std::array::from_fn(|c| {
+        (0..ratio.len()).map(|index| (start[c] * surface.at(index % blocks.columns, index / blocks.columns)[c]).max(1e-3)).collect()
+    });
     if ground.seen_share < 0.2 {
         let percent = 100.0 * ground.seen_share;
         return Err(too_crowded(format!("the white ground shows on {percent:.0} % of the window only, at least 20 % is needed")));
@@ -360,12 +366,21 @@ fn bilinear(values: &[f32], columns: usize, rows: usize, x: f32, y: f32) -> f32 
 impl Ground {
     /// The level of one channel along pixel row `y`, into `out` (one value a pixel), bilinear between block centres.
     pub fn row(&self, channel: usize, y: usize, out: &mut [f32]) {
+        self.row_of(&self.level[channel], y, out);
+    }
+
+    /// The same of clean, open paper; white paper only.
+    pub fn paper_row(&self, channel: usize, y: usize, out: &mut [f32]) {
+        self.row_of(&self.paper[channel], y, out);
+    }
+
+    fn row_of(&self, level: &[f32], y: usize, out: &mut [f32]) {
         let side = self.block_px as f32;
         let fy = ((y as f32 + 0.5) / side - 0.5).clamp(0.0, (self.rows - 1) as f32);
         let (y0, part) = (fy as usize, fy - fy.floor());
         let y1 = (y0 + 1).min(self.rows - 1);
-        let upper = &self.level[channel][y0 * self.columns..(y0 + 1) * self.columns];
-        let lower = &self.level[channel][y1 * self.columns..(y1 + 1) * self.columns];
+        let upper = &level[y0 * self.columns..(y0 + 1) * self.columns];
+        let lower = &level[y1 * self.columns..(y1 + 1) * self.columns];
         let blend = |x: usize| upper[x] * (1.0 - part) + lower[x] * part;
         for (x, value) in out.iter_mut().enumerate() {
             let fx = ((x as f32 + 0.5) / side - 0.5).clamp(0.0, (self.columns - 1) as f32);

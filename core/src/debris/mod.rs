@@ -1,5 +1,6 @@
 //! Photo to reading: the card, the window, the grains, the gradation, the level. Pure.
 
+mod bodies;
 pub mod card;
 mod detect;
 pub mod find;
@@ -10,7 +11,9 @@ pub mod ground;
 pub mod level;
 mod mark;
 pub mod measure;
+mod network;
 pub mod over_photo;
+mod planes;
 pub mod pose;
 pub mod read;
 pub mod reading;

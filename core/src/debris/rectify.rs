@@ -40,7 +40,8 @@ pub fn window_from_card(photo: &Photo, pose: &CardPose) -> WindowImage {
             *pixel = source.bilinear(cx + dx * lens, cy + dy * lens);
         }
     }
-    WindowImage { width_px: width as u32, height_px: height as u32, px_per_mm, rgb, white: white_of(&source, pose) }
+    let edge_sigma_px = Some(pose.sharpness.edge_sigma_mm * px_per_mm);
+    WindowImage { width_px: width as u32, height_px: height as u32, px_per_mm, rgb, white: white_of(&source, pose), edge_sigma_px }
 }
 
 struct Source<'a> {
@@ -121,7 +122,7 @@ pub fn window_by_hand(photo: &Photo, px_per_mm: f64, part_px: Option<[u32; 4]>) 
     let (first, length) = (left as usize * 3, width as usize * 3);
     let rows = photo.rgb.chunks_exact(stride).skip(top as usize).take(height as usize);
     let rgb = rows.flat_map(|row| &row[first..first + length]).copied().collect();
-    let window = WindowImage { width_px: width, height_px: height, px_per_mm, rgb, white: None };
+    let window = WindowImage { width_px: width, height_px: height, px_per_mm, rgb, white: None, edge_sigma_px: None };
     let [x0, y0, x1, y1] = [left, top, left + width, top + height].map(f64::from);
     let scale = Scale {
         source: ScaleSource::Hand,

@@ -13,4 +13,6 @@ pub struct WindowImage {
     pub rgb: Vec<u8>,
     /// Mean sRGB of the card's white beside the window, where a card was found.
     pub white: Option<[f64; 3]>,
+    /// Sigma of a sharp edge as the card's marks show it, px of this picture; `None` without a card.
+    pub edge_sigma_px: Option<f64>,
 }

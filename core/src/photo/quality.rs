@@ -216,6 +216,44 @@ fn edge_sigma_along(gray: &[u8], length: usize, lines: usize, step: usize, line_
     if sigmas.is_empty() { 0.0 } else { *sigmas.select_nth_unstable_by(middle, f64::total_cmp).1 }
 }
 
+/// Edges this much softer along one direction come from a hand that moved. Sharp scenes give at most 1.25, smears that hide the
+/// marks 2.2 and more.
+const SMEAR_LIMIT: f64 = 1.7;
+
+/// How much more the picture's strongest edges rise in their best direction than across it (square of the slopes): a smear
+/// takes the slopes along it and leaves those across. `None` where the edges are too weak to be print on paper: wood has a
+/// direction of its own.
+fn smear(gray: &[u8], width: usize, height: usize, bright: f64) -> Option<f64> {
+    if width < 3 || height < 3 {
+        return None;
+    }
+    let slopes = || {
+        (1..height - 1).flat_map(move |row| {
+            (1..width - 1).map(move |column| {
+                let at = row * width + column;
+                let difference = |a: usize, b: usize| i64::from(gray[a]) - i64::from(gray[b]);
+                (difference(at + 1, at - 1), difference(at + width, at - width))
+            })
+        })
+    };
+    let steepness = |(dx, dy): (i64, i64)| (((dx * dx + dy * dy) as f64).sqrt() / 2.0).min(255.0) as usize;
+    let mut counts = [0_u64; 256];
+    slopes().for_each(|slope| counts[steepness(slope)] += 1);
+    let least = quantile(&counts, 0.97);
+    if f64::from(least) < 0.05 * bright {
+        return None;
+    }
+    let (mut xx, mut xy, mut yy) = (0_i64, 0_i64, 0_i64);
+    for (dx, dy) in slopes().filter(|slope| steepness(*slope) >= usize::from(least)) {
+        xx += dx * dx;
+        xy += dx * dy;
+        yy += dy * dy;
+    }
+    let (xx, xy, yy) = (xx as f64, xy as f64, yy as f64);
+    let (middle, apart) = ((xx + yy) / 2.0, (((xx - yy) / 2.0).powi(2) + xy * xy).sqrt());
+    Some((middle + apart) / (middle - apart).max(1.0))
+}
+
 /// A photo in which no mark can be read: what is to blame, as far as the photo tells.
 pub(crate) fn why_no_card(photo: &Photo) -> CoreError {
     let long = photo.width_px.max(photo.height_px);
@@ -246,6 +284,13 @@ pub(crate) fn why_no_card(photo: &Photo) -> CoreError {
     let limit = f64::from(long) * 0.0015;
     if sigma > limit {
         let reason = format!("no mark of the card can be made out; edges are spread over {sigma:.1} px, more than {limit:.1} px");
+        return CoreError::refused("blurred", reason, BLURRED_ADVICE);
+    }
+    let Reduced { luma, width, height, .. } = reduced(photo, [0, 0], [photo.width_px, photo.height_px], (long / 1000).max(1));
+    if let Some(ratio) = smear(&luma, width, height, f64::from(bright))
+        && ratio > SMEAR_LIMIT
+    {
+        let reason = format!("no mark of the card can be made out; edges are {ratio:.1} times softer along one direction than across it");
         return CoreError::refused("blurred", reason, BLURRED_ADVICE);
     }
     CoreError::refused("no_card", "no mark of the debris card is in the photo", "photograph the card with all four marks in the picture")

@@ -1,0 +1,279 @@
+//! From what the network saw to bodies: one mask for each grain or lump.
+
+use std::collections::BTreeMap;
+
+use super::ground::{Ground, linear_table};
+use super::measure::Mask;
+use super::network::{Answer, Features};
+use super::reading::GrainKind;
+use super::segment::patches;
+use super::settings::ReadSettings;
+use super::split::split;
+use super::window::WindowImage;
+
+/// One grain or lump.
+#[derive(Debug, Clone)]
+pub struct Body {
+    /// Its pixels.
+    pub mask: Mask,
+    /// What it is.
+    pub kind: GrainKind,
+}
+
+/// What lies on the paper.
+#[derive(Debug, Clone)]
+pub struct Found {
+    /// Bodies in reading order of their patches.
+    pub bodies: Vec<Body>,
+    /// Pixels under grains of any size.
+    pub grain_px: usize,
+    /// Pixels of the largest patch of grains that hang together and are no single convex body.
+    pub largest_ragged_px: usize,
+}
+
+/// Shows the window over its white paper to the network.
+pub fn look(window: &WindowImage, ground: &Ground) -> Answer {
+    let (width, height) = (window.width_px as usize, window.height_px as usize);
+    let table = linear_table();
+    let mut features = Features::new(width, height);
+    let mut level: [Vec<f32>; 3] = std::array::from_fn(|_| vec![0.0; width]);
+    let mut rows = [vec![[0.0_f32; 3]; width], vec![[0.0_f32; 3]; width]];
+    for half_row in 0..height.div_ceil(2) {
+        for (offset, out) in rows.iter_mut().enumerate() {
+            let y = (2 * half_row + offset).min(height - 1);
+            for (c, row) in level.iter_mut().enumerate() {
+                ground.paper_row(c, y, row);
+            }
+            let line = &window.rgb[3 * y * width..3 * (y + 1) * width];
+            for (x, (out, pixel)) in out.iter_mut().zip(line.as_chunks::<3>().0).enumerate() {
+                *out = std::array::from_fn(|c| table[usize::from(pixel[c])] / level[c][x]);
+            }
+        }
+        features.set_rows(half_row, &rows[0], &rows[1]);
+    }
+    features.answer()
+}
+
+/// Inside a grain, away from where it meets another.
+const CORE: u8 = 1;
+/// Grain where two of them meet.
+const SEAM: u8 = 2;
+/// A core of fewer pixels is a crumb of the seam's.
+const LEAST_CORE_PX: usize = 4;
+
+/// Where less of the paper than this is left free grains lie on each other; nothing is cut there, percent.
+const CUT_UP_TO_PERCENT: usize = 75;
+
+/// Bodies of at least `least_px` pixels.
+pub fn bodies(answer: &Answer, least_px: usize, settings: &ReadSettings) -> Found {
+    let marked: Vec<u8> = answer
+        .grain
+        .iter()
+        .zip(&answer.seam)
+        .map(|(grain, seam)| {
+            if *grain <= 0 {
+                0
+            } else if *seam > 0 {
+                SEAM
+            } else {
+                CORE
+            }
+        })
+        .collect();
+    let whole = patches(&marked, |taken| taken != 0, answer.width, answer.height, least_px);
+    let grain_px = marked.iter().filter(|taken| **taken != 0).count();
+    // One big stone is compact and convex; a heap's rim is ragged.
+    let ragged = whole.iter().filter(|mask| (mask.area() as f64) < 0.9 * mask.convex_area());
+    let largest_ragged_px = ragged.map(Mask::area).max().unwrap_or(0);
+    let mut found = Found { bodies: Vec::with_capacity(whole.len()), grain_px, largest_ragged_px };
+    if grain_px * 100 > marked.len() * CUT_UP_TO_PERCENT {
+        return found;
+    }
+    for mask in whole {
+        for mut mask in apart(mask, &marked, answer, least_px) {
+            if mask.area() >= least_px {
+                fill(&mut mask);
+                if is_lump(&mask, answer) {
+                    found.bodies.push(Body { mask, kind: GrainKind::Lump });
+                } else {
+                    let parts = split(mask, settings).into_iter().filter(|part| part.area() >= least_px);
+                    found.bodies.extend(parts.map(|mask| Body { mask, kind: GrainKind::Grain }));
+                }
+            }
+        }
+    }
+    found
+}
+
+/// Cuts a patch along its seams: its cores, each grown back to the middle of the seams around it; cuts along weak seams are
+/// taken back.
+fn apart(mask: Mask, marked: &[u8], answer: &Answer, least_px: usize) -> Vec<Mask> {
+    let at_window = |index: usize| {
+        let (x, y) = (mask.left + (index % mask.width) as i32, mask.top + (index / mask.width) as i32);
+        y as usize * answer.width + x as usize
+    };
+    let mut core = vec![0_u8; mask.inside.len()];
+    for (index, value) in core.iter_mut().enumerate() {
+        if mask.inside[index] != 0 {
+            *value = u8::from(marked[at_window(index)] == CORE);
+        }
+    }
+    let cores = patches(&core, |value| value == 1, mask.width, mask.height, LEAST_CORE_PX);
+    if cores.len() < 2 {
+        return vec![mask];
+    }
+    let mut owner = vec![0_u32; mask.inside.len()];
+    let mut queue: Vec<usize> = Vec::new();
+    for (number, part) in cores.iter().enumerate() {
+        for (index, inside) in part.inside.iter().enumerate() {
+            if *inside != 0 {
+                let (x, y) = (part.left + (index % part.width) as i32, part.top + (index / part.width) as i32);
+                let at = y as usize * mask.width + x as usize;
+                owner[at] = number as u32 + 1;
+                queue.push(at);
+            }
+        }
+    }
+    // First come, first served, in reading order: a pixel goes to the core it is nearest to by steps.
+    let mut next = 0;
+    while next < queue.len() {
+        let at = queue[next];
+        next += 1;
+        // The mask's border is empty: all four neighbours exist.
+        for near in [at - 1, at + 1, at - mask.width, at + mask.width] {
+            if mask.inside[near] != 0 && owner[near] == 0 {
+                owner[near] = owner[at];
+                queue.push(near);
+            }
+        }
+    }
+    let mut borders: BTreeMap<(u32, u32), Border> = BTreeMap::new();
+    let mut area = vec![0_usize; cores.len() + 1];
+    for index in 0..owner.len() - mask.width {
+        let here = owner[index];
+        area[here as usize] += 1;
+        for other in [index + 1, index + mask.width] {
+            let there = owner[other];
+            if here != 0 && there != 0 && here != there {
+                let seam = answer.seam[at_window(index)].min(answer.seam[at_window(other)]);
+                let border = borders.entry((here.min(there), here.max(there))).or_default();
+                border.sum += i64::from(seam);
+                border.count += 1;
+            }
+        }
+    }
+    let group = joined(borders, area, least_px);
+    owner.iter_mut().for_each(|number| *number = group[*number as usize]);
+    pieces(&mask, &owner, cores.len())
+}
+
+/// Pixels along which two pieces meet and the network's word on them.
+#[derive(Debug, Clone, Copy, Default)]
+struct Border {
+    sum: i64,
+    count: i64,
+}
+
+impl Border {
+    fn mean(self) -> f64 {
+        self.sum as f64 / self.count.max(1) as f64
+    }
+}
+
+/// A seam whose mean logit lies below this is none, in 1/[`super::network::LOGIT_UNIT`].
+const WEAK_SEAM: f64 = 14.0;
+
+/// The number that each piece ends up with: pieces along weak seams become one, weakest first, and so do crumbs too small to
+/// count with their weakest neighbour.
+fn joined(mut borders: BTreeMap<(u32, u32), Border>, mut area: Vec<usize>, least_px: usize) -> Vec<u32> {
+    let mut group: Vec<u32> = (0..area.len() as u32).collect();
+    loop {
+        let weakest = borders
+            .iter()
+            .map(|(pair, border)| {
+                let crumb = area[pair.0 as usize].min(area[pair.1 as usize]) < least_px;
+                (if crumb { border.mean() - 1000.0 } else { border.mean() }, *pair)
+            })
+            .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let Some((_, (keep, drop))) = weakest.filter(|(mean, _)| *mean < WEAK_SEAM) else { break };
+        group.iter_mut().filter(|number| **number == drop).for_each(|number| *number = keep);
+        area[keep as usize] += area[drop as usize];
+        let of_drop: Vec<((u32, u32), Border)> =
+            borders.iter().filter(|(pair, _)| pair.0 == drop || pair.1 == drop).map(|(pair, border)| (*pair, *border)).collect();
+        for (pair, border) in of_drop {
+            borders.remove(&pair);
+            let other = if pair.0 == drop { pair.1 } else { pair.0 };
+            if other != keep {
+                let into = borders.entry((keep.min(other), keep.max(other))).or_default();
+                into.sum += border.sum;
+                into.count += border.count;
+            }
+        }
+    }
+    group
+}
+
+fn pieces(mask: &Mask, owner: &[u32], count: usize) -> Vec<Mask> {
+    let mut boxes = vec![[usize::MAX, usize::MAX, 0, 0]; count];
+    for (index, number) in owner.iter().enumerate().filter(|(_, number)| **number != 0) {
+        let at = &mut boxes[*number as usize - 1];
+        let (x, y) = (index % mask.width, index / mask.width);
+        *at = [at[0].min(x), at[1].min(y), at[2].max(x + 1), at[3].max(y + 1)];
+    }
+    let mut parts: Vec<Mask> = boxes
+        .iter()
+        .map(|[left, top, right, bottom]| match right.checked_sub(*left) {
+            Some(width) => Mask::empty(mask.left + *left as i32, mask.top + *top as i32, width, bottom - top),
+            // A number that was joined to another.
+            None => Mask::empty(0, 0, 0, 0),
+        })
+        .collect();
+    for (index, number) in owner.iter().enumerate().filter(|(_, number)| **number != 0) {
+        let part = &mut parts[*number as usize - 1];
+        let x = (mask.left + (index % mask.width) as i32 - part.left) as usize;
+        let y = (mask.top + (index / mask.width) as i32 - part.top) as usize;
+        part.inside[y * part.width + x] = 1;
+    }
+    parts.retain(|part| part.width > 2);
+    parts
+}
+
+/// Fills what lies enclosed: a glint, a pale core.
+fn fill(mask: &mut Mask) {
+    let mut outside = vec![false; mask.inside.len()];
+    let mut queue = vec![0_usize];
+    outside[0] = true;
+    while let Some(index) = queue.pop() {
+        let (x, y) = (index % mask.width, index / mask.width);
+        let mut visit = |near: usize| {
+            if mask.inside[near] == 0 && !outside[near] {
+                outside[near] = true;
+                queue.push(near);
+            }
+        };
+        if x > 0 {
+            visit(index - 1);
+        }
+        if x + 1 < mask.width {
+            visit(index + 1);
+        }
+        if y > 0 {
+            visit(index - mask.width);
+        }
+        if y + 1 < mask.height {
+            visit(index + mask.width);
+        }
+    }
+    mask.inside.iter_mut().zip(outside).for_each(|(inside, outside)| *inside = u8::from(!outside));
+}
+
+/// A lump where most of what is seen of it looks like one.
+fn is_lump(mask: &Mask, answer: &Answer) -> bool {
+    let (mut sum, mut count) = (0_i64, 0_i64);
+    for (index, _) in mask.inside.iter().enumerate().filter(|(_, inside)| **inside != 0) {
+        let (x, y) = (mask.left + (index % mask.width) as i32, mask.top + (index / mask.width) as i32);
+        sum += i64::from(answer.lump[y as usize / 2 * answer.half_width + x as usize / 2]);
+        count += 1;
+    }
+    count > 0 && sum > 0
+}

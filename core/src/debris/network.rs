@@ -1,0 +1,189 @@
+//! The small network that tells grains from paper, shadow, water and film.
+//!
+//! It sees the window's light over the paper's and answers for each pixel whether it is grain and whether two grains meet
+//! there, and for each 2 x 2 pixels whether it belongs to a lump. `fixtures/scenes/learn` draws the scenes it learned from and
+//! holds its shape; `weights.txt` are the numbers. Plain sums in a fixed order: the same window gives the same answer.
+
+use std::sync::OnceLock;
+
+use super::planes::{Kernel, Planes, add_doubled, conv};
+
+/// Multiple of the half-scale raster's sides: five halvings.
+const BLOCK: usize = 32;
+
+/// What the network answers: logits, above 0 for yes.
+#[derive(Debug, Clone)]
+pub struct Answer {
+    /// Columns of the window, px.
+    pub width: usize,
+    /// Rows of the window, px.
+    pub height: usize,
+    /// For each pixel: grain. In 1/[`LOGIT_UNIT`], clamped to a byte.
+    pub grain: Vec<i8>,
+    /// For each pixel: two grains meet here. Same unit.
+    pub seam: Vec<i8>,
+    /// For each 2 x 2 pixels: part of a lump. Same unit; rows of [`Answer::half_width`].
+    pub lump: Vec<i8>,
+    /// Columns of [`Answer::lump`].
+    pub half_width: usize,
+}
+
+/// Steps of an [`Answer`]'s logits in one.
+pub const LOGIT_UNIT: f32 = 16.0;
+
+/// All layers of the network.
+struct Network {
+    layers: Vec<(String, Kernel)>,
+}
+
+impl Network {
+    fn layer(&self, name: &str) -> &Kernel {
+        // Which layers there are is part of the program, as the weights are; a test runs them all.
+        #[allow(clippy::expect_used, reason = "the weights are compiled in and a test reads every layer")]
+        self.layers.iter().find(|(have, _)| have == name).map(|(_, kernel)| kernel).expect("a layer of the network")
+    }
+}
+
+fn network() -> &'static Network {
+    static NETWORK: OnceLock<Network> = OnceLock::new();
+    NETWORK.get_or_init(|| Network { layers: parse(include_str!("weights.txt")) })
+}
+
+/// Reads the weights' text; what it cannot read it leaves out, and a test holds that nothing is left out.
+fn parse(text: &str) -> Vec<(String, Kernel)> {
+    let mut layers = Vec::new();
+    let mut lines = text.lines().skip(1);
+    while let Some(head) = lines.next() {
+        let words: Vec<&str> = head.split(' ').collect();
+        let [_, name, side, inputs, outputs] = words[..] else { continue };
+        let (Ok(side), Ok(inputs), Ok(outputs)) = (side.parse(), inputs.parse(), outputs.parse::<usize>()) else { continue };
+        let mut kernel = Kernel::new(side, inputs, outputs);
+        for out in 0..outputs {
+            let (Some(scale), Some(numbers)) = (lines.next(), lines.next()) else { break };
+            let mut scale = scale.split(' ').filter_map(|value| value.parse::<f32>().ok());
+            let (factor, bias) = (scale.next().unwrap_or(0.0), scale.next().unwrap_or(0.0));
+            let weights: Vec<f32> =
+                numbers.split(' ').filter_map(|value| value.parse::<i32>().ok()).map(|value| value as f32 * factor).collect();
+            kernel.set(out, bias, &weights);
+        }
+        layers.push((name.to_owned(), kernel));
+    }
+    layers
+}
+
+/// Four roots of luminance and two hues for each 2 x 2 pixels, zero on clean paper.
+pub struct Features {
+    planes: Planes,
+    width: usize,
+    height: usize,
+}
+
+/// Weights of red, green and blue in luminance (IEC 61966-2-1).
+const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
+
+impl Features {
+    /// For a window of `width` x `height` px.
+    pub fn new(width: usize, height: usize) -> Self {
+        let (columns, rows) = (width.div_ceil(2).next_multiple_of(BLOCK), height.div_ceil(2).next_multiple_of(BLOCK));
+        Self { planes: Planes::new(6, columns, rows), width, height }
+    }
+
+    /// Takes two rows of light over paper, red, green and blue; the second is the first again below the last row.
+    pub fn set_rows(&mut self, half_row: usize, upper: &[[f32; 3]], lower: &[[f32; 3]]) {
+        let width = self.width;
+        let root = |light: [f32; 3]| {
+            let luminance = LUMINANCE[0] * light[0] + LUMINANCE[1] * light[1] + LUMINANCE[2] * light[2];
+            (luminance.clamp(0.0, 4.0).sqrt() - 1.0) * 2.0
+        };
+        for column in 0..width.div_ceil(2) {
+            let (left, right) = (2 * column, (2 * column + 1).min(width - 1));
+            let four = [upper[left], upper[right], lower[left], lower[right]];
+            for (plane, light) in four.iter().enumerate() {
+                self.planes.row_mut(plane, half_row)[column] = root(*light);
+            }
+            let mean = [0, 1, 2].map(|c: usize| ((four[0][c] + four[1][c] + four[2][c] + four[3][c]) * 0.25).clamp(0.0, 4.0));
+            self.planes.row_mut(4, half_row)[column] = (mean[0] - mean[1]) / (mean[0] + mean[1] + 0.05) * 4.0;
+            self.planes.row_mut(5, half_row)[column] = (mean[2] - mean[1]) / (mean[2] + mean[1] + 0.05) * 4.0;
+        }
+    }
+
+    /// Runs the network.
+    pub fn answer(self) -> Answer {
+        let Self { planes, width, height } = self;
+        let net = network();
+        let step = |name: &str, input: &Planes| conv(input, net.layer(name), true);
+        let mut e0 = step("e0", &planes);
+        drop(planes);
+        let mut e1 = step("e1", &e0.halved());
+        let mut e2 = step("e2", &e1.halved());
+        let mut e3 = step("e3", &e2.halved());
+        let mut e4 = step("e4", &e3.halved());
+        let e5 = step("e5", &e4.halved());
+        add_doubled(&mut e4, &e5);
+        add_doubled(&mut e3, &step("d4", &e4));
+        add_doubled(&mut e2, &step("d3", &e3));
+        let d2 = step("d2", &e2);
+        add_doubled(&mut e1, &conv(&d2, net.layer("u1"), false));
+        let d1 = step("d1", &e1);
+        add_doubled(&mut e0, &conv(&d1, net.layer("u0"), false));
+        drop((e1, e2, e3, e4, d1, d2));
+        let half_width = width.div_ceil(2);
+        let mut answer =
+            Answer { width, height, grain: vec![0; width * height], seam: vec![0; width * height], lump: Vec::new(), half_width };
+        answer.lump.reserve(half_width * height.div_ceil(2));
+        last_layers(&e0, net, &mut answer);
+        answer
+    }
+}
+
+/// The two layers at half scale, row by row, so that their planes need no memory.
+fn last_layers(e0: &Planes, net: &Network, answer: &mut Answer) {
+    let (first, last) = (net.layer("d0"), net.layer("out"));
+    let byte = |logit: f32| (logit * LOGIT_UNIT).clamp(-127.0, 127.0) as i8;
+    let (width, height) = (answer.width, answer.height);
+    let mut middle = Planes::new(first.outputs, e0.width, 1);
+    let mut out = Planes::new(last.outputs, e0.width, 1);
+    for row in 0..height.div_ceil(2) {
+        first.row(e0, row, &mut middle, true);
+        last.row(&middle, 0, &mut out, false);
+        for quarter in 0..4 {
+            let y = 2 * row + quarter / 2;
+            if y >= height {
+                continue;
+            }
+            for (to, from) in [(&mut answer.grain, quarter), (&mut answer.seam, 4 + quarter)] {
+                let line = to[y * width..(y + 1) * width].iter_mut().skip(quarter % 2).step_by(2);
+                line.zip(out.row(from, 0)).for_each(|(to, logit)| *to = byte(*logit));
+            }
+        }
+        answer.lump.extend(out.row(8, 0)[..answer.half_width].iter().map(|logit| byte(*logit)));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_layer_is_read_whole() {
+        let net = network();
+        assert_eq!(net.layers.len(), 14);
+        for (name, kernel) in &net.layers {
+            assert!(kernel.is_whole(), "{name}");
+        }
+    }
+
+    #[test]
+    fn clean_paper_holds_no_grain_and_the_same_window_gives_the_same_answer() {
+        let paper = || {
+            let mut features = Features::new(131, 77);
+            let row = vec![[1.0_f32; 3]; 131];
+            (0..39).for_each(|half_row| features.set_rows(half_row, &row, &row));
+            features.answer()
+        };
+        let answer = paper();
+        assert!(answer.grain.iter().all(|logit| *logit < 0));
+        assert_eq!((answer.grain.len(), answer.lump.len()), (131 * 77, 66 * 39));
+        assert_eq!(answer.grain, paper().grain);
+    }
+}
