@@ -113,7 +113,7 @@ fn uneven_paper(u: f64, v: f64) -> f64 {
 #[test]
 fn grains_on_unevenly_lit_paper_are_all_found_at_their_true_size() {
     // Discs without relief or shadow are unlike anything the network learned from.
-    for (sigma, bound_px) in [(0.7, 0.6), (1.2, 0.6)] {
+    for (sigma, bound_px) in [(0.7, 0.75), (1.2, 0.75)] {
         let mut scene = Scene::new(500, 500, uneven_paper);
         discs().iter().for_each(|disc| scene.lay(disc));
         let spread = read(&scene.window(sigma, 0.01, 20.0), GroundKind::White).unwrap();

@@ -1,6 +1,6 @@
 //! Photo to reading: the card, the window, the grains, the gradation, the level. Pure.
 
-mod bodies;
+pub mod bodies;
 pub mod card;
 mod detect;
 pub mod find;
@@ -11,9 +11,9 @@ pub mod ground;
 pub mod level;
 mod mark;
 pub mod measure;
-mod network;
+pub mod network;
 pub mod over_photo;
-mod planes;
+pub mod planes;
 pub mod pose;
 pub mod read;
 pub mod reading;
