@@ -3,6 +3,7 @@
 use std::time::Instant;
 
 use super::bodies::{Body, Found, bodies, look};
+use super::crowd::largest_heap_mm2;
 use super::gradation::sphere_mm3;
 use super::ground::{Ground, find_ground, too_crowded};
 use super::measure::{Mask, Shape};
@@ -133,6 +134,10 @@ fn on_paper(
     let edge_sigma_px = window.edge_sigma_px.unwrap_or_else(|| sharpness_of_strong_edges(window).edge_sigma_px);
     let coarsening = (window.px_per_mm / photo_px_per_mm).max(1.0);
     let smallest_px = (settings.smallest_px * coarsening).max(settings.smallest_edge_sigmas * edge_sigma_px);
+    let heap_mm2 = largest_heap_mm2(ground, window.px_per_mm);
+    if heap_mm2 > settings.heap_mm2 {
+        return Err(too_crowded(format!("grains lie heaped: no paper shows over {heap_mm2:.0} mm2")));
+    }
     let answer = look(window, ground);
     watch.lap("network");
     let found = bodies(&answer, (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize, settings);

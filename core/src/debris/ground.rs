@@ -27,6 +27,8 @@ pub struct Ground {
     pub level: [Vec<f32>; 3],
     /// White paper only: the light of clean, open paper in each block, without the films and shadows that `level` follows.
     pub paper: [Vec<f32>; 3],
+    /// White paper only: luminance of each block over that of clean, open paper.
+    pub light: Vec<f32>,
     /// Where ground is seen.
     pub seen: Vec<bool>,
     /// Share of the blocks where ground is seen, 0 to 1.
@@ -124,7 +126,17 @@ impl Blocks {
     fn ground(&self, white: bool, level: [Vec<f32>; 3], seen: Vec<bool>) -> Ground {
         let share = seen.iter().filter(|is| **is).count() as f64 / seen.len() as f64;
         let paper = Default::default();
-        Ground { white, block_px: self.side, columns: self.columns, rows: self.rows, level, paper, seen, seen_share: share }
+        Ground {
+            white,
+            block_px: self.side,
+            columns: self.columns,
+            rows: self.rows,
+            level,
+            paper,
+            light: Vec::new(),
+            seen,
+            seen_share: share,
+        }
     }
 }
 
@@ -185,6 +197,7 @@ fn white_ground(blocks: &Blocks, window: &WindowImage, table: &[f32; 256]) -> Re
             .collect()
     });
     let mut ground = blocks.ground(true, level, seen);
+    ground.light = ratio.iter().map(|r| luminance(*r)).collect();
     ground.paper = std::array::from_fn(|c| {
         (0..ratio.len()).map(|index| (start[c] * surface.at(index % blocks.columns, index / blocks.columns)[c]).max(1e-3)).collect()
     });

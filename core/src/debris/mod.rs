@@ -2,6 +2,7 @@
 
 pub mod bodies;
 pub mod card;
+mod crowd;
 mod detect;
 pub mod find;
 mod fit;

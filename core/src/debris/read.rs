@@ -1,7 +1,7 @@
 //! Photo to reading document: load, find the scale, judge the photo, read the window, state what was found.
 
 use super::find::locate_card;
-use super::gradation::{Particle, frame_weight, gradation};
+use super::gradation::{Particle, frame_weight, gradation, with_segmentation_error};
 use super::grains::{METHOD_NAME, METHOD_VERSION, Spread, Stopwatch, Timings, read_window};
 use super::level::{LevelFacts, judge as judge_level};
 use super::reading::{Amount, Finding, Gradation, Grain, GrainKind, Level, Method, PhotoFacts, Quality, READING_SCHEMA, Reading, Scale};
@@ -148,7 +148,7 @@ fn document(photo: PhotoFacts, scale: Scale, quality: Quality, spread: &Spread, 
             .zip(&spread.outlines_mm)
             .map(|(grain, outline)| round_grain(grain, settings.outlines.then_some(outline)))
             .collect(),
-        gradation: gradation.map(round_gradation),
+        gradation: gradation.map(with_segmentation_error).map(round_gradation),
         method: Method { name: METHOD_NAME.into(), settings: settings_value, version: METHOD_VERSION.into() },
     })
 }
