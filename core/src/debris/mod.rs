@@ -2,7 +2,7 @@
 
 pub mod bodies;
 pub mod card;
-mod crowd;
+pub mod crowd;
 mod detect;
 pub mod find;
 mod fit;
