@@ -26,6 +26,7 @@ pub mod model;
 pub mod outbox;
 pub mod photo;
 pub mod pump;
+pub mod shelf;
 pub mod store;
 pub mod units;
 pub mod wear;

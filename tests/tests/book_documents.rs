@@ -155,6 +155,10 @@ fn measured_wear_prints_documents_that_fit_and_refuses_what_cannot_be() {
         let text = String::from_utf8(output.stdout).unwrap();
         assert!(output.status.success() && text.lines().count() >= 2 && !text.contains('{'), "{text}");
     }
+    let fleet = Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/fleet/history.csv");
+    let (status, lines) = gritbook(&["shelf", fleet.to_str().unwrap(), "--lead-time-days", "21", "--json"]);
+    assert_eq!((status, lines[0]["pumps"].as_array().unwrap().len()), (Some(0), 4));
+    fits_its_schema(&lines[0]);
     let (_, found) = gritbook(&["plate", &plate, "--json"]);
     assert_eq!((&found[0]["centre"], &found[0]["verdict"]), (&Value::from("low"), &Value::from("good")));
     let half = file("half.csv", "x_mm,y_mm,height_mm\n0,0,0\n1,0,zero\n");

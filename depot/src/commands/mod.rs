@@ -20,6 +20,7 @@ mod measured;
 mod plate;
 mod read;
 mod schema;
+mod shelf;
 
 /// The field book for mechanics who keep piston concrete pumps fit to pump.
 #[derive(Debug, Parser)]
@@ -69,6 +70,8 @@ commands! {
     Bolt(bolt),
     /// Hold a delivery pipe's wall against the pressure it must hold.
     Line(line),
+    /// How many cups to have before the next delivery comes.
+    Shelf(shelf),
     /// Fit how long parts last, from a history.
     Life(life),
     /// Make the call at each asked moment: pour, pour and watch, or change first.

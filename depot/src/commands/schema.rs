@@ -29,6 +29,7 @@ const DOCUMENTS: &[(&str, Make)] = &[
     ("bore", schema_of::<gritbook_core::wear::bore::Bore>),
     ("bolt", schema_of::<gritbook_core::wear::bolt::Bolt>),
     ("line", schema_of::<gritbook_core::wear::line::Line>),
+    ("shelf", schema_of::<gritbook_core::shelf::Shelf>),
     ("life", schema_of::<LifeSummary>),
     ("call", schema_of::<Answer>),
     ("entry", schema_of::<gritbook_core::model::Entry>),

@@ -1,0 +1,60 @@
+//! `gritbook shelf`: how many cups to have before the next delivery comes.
+
+use std::path::PathBuf;
+
+use anyhow::Context as _;
+use gritbook_core::history::parse;
+use gritbook_core::shelf::{ShelfSettings, shelf};
+
+use super::life::{list_bad_rows, read, refused};
+use super::{Failure, Run, say};
+
+/// Arguments.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example: gritbook shelf fleet.csv --lead-time-days 21 --service 0.95\n\n\
+    Each pump's chance comes from the same forecast as the call, over what it pumps in the lead time at its pace so far. A pump\n\
+    that comes down takes two cups. Cups that the shop pulls by plan come on top.")]
+pub struct Args {
+    /// The history, a CSV file.
+    history: PathBuf,
+    /// Days from order to delivery.
+    #[arg(long, default_value_t = 14.0)]
+    lead_time_days: f64,
+    /// Share of lead times in which the shelf must not run out.
+    #[arg(long, default_value_t = 0.95)]
+    service: f64,
+    /// Print one JSON document, gritbook.shelf/1.
+    #[arg(long)]
+    json: bool,
+}
+
+impl Run for Args {
+    fn json(&self) -> bool {
+        self.json
+    }
+
+    fn run(self) -> Result<(), Failure> {
+        let history = parse(&read(&self.history)?).map_err(|refusal| {
+            if !self.json {
+                list_bad_rows(&refusal);
+            }
+            refused(refusal)
+        })?;
+        let found = shelf(&history, &ShelfSettings { lead_time_days: self.lead_time_days, service: self.service })?;
+        if self.json {
+            say(serde_json::to_string(&found).context("writing the document failed")?);
+            return Ok(());
+        }
+        say(format_args!(
+            "Order when {} cups are left: they last {} days with {:.1} %. Expected need: {:.1} cups.",
+            found.reorder_point_cups,
+            found.lead_time_days,
+            100.0 * found.reached_service,
+            found.expected_cups
+        ));
+        for pump in &found.pumps {
+            say(format_args!("  {}: {:.0} m3 in that time, {:.1} % that a cup fails", pump.pump, pump.volume_m3, 100.0 * pump.chance));
+        }
+        Ok(())
+    }
+}
