@@ -8,7 +8,7 @@ import android.view.ViewGroup
  * Children side by side in equal columns, as many as fit their words; the rest goes on the next line. At 200 % type a row
  * of three becomes a column of three and nothing is cut.
  */
-open class FlowRow(context: Context, private val gap: Int = Look(context).touchGap) : ViewGroup(context) {
+class FlowRow(context: Context, private val gap: Int = Look(context).touchGap) : ViewGroup(context) {
     private var columns = 1
 
     private fun shown() = (0 until childCount).map(::getChildAt).filter { it.visibility != View.GONE }

@@ -1,13 +1,10 @@
 package gritbook.shell.look
 
-import android.content.Context
 import android.graphics.Canvas
 import android.graphics.ColorFilter
 import android.graphics.Path
 import android.graphics.PixelFormat
 import android.graphics.drawable.Drawable
-import android.view.View
-import android.widget.LinearLayout
 
 /** A drawable that is only drawn: no alpha, no filter. */
 abstract class PlainDrawable : Drawable() {
@@ -59,57 +56,11 @@ class UnderlineDrawable(colour: Int, private val width: Float) : PlainDrawable()
     }
 }
 
-/** Nothing, of a size: the gap between two children. */
-class GapDrawable(private val size: Int, private val way: Int) : PlainDrawable() {
+/** Nothing, of a width: the gap between two that stand side by side. */
+class GapDrawable(private val width: Int) : PlainDrawable() {
     override fun draw(canvas: Canvas) = Unit
 
-    override fun getIntrinsicWidth() = if (way == LinearLayout.HORIZONTAL) size else -1
-
-    override fun getIntrinsicHeight() = if (way == LinearLayout.VERTICAL) size else -1
-}
-
-/** The ground of a list's line: a hairline below; pressed or focused, a frame of violet. */
-class RowDrawable(private val look: Look, private val touchable: Boolean) : PlainDrawable() {
-    private val below = android.graphics.Paint().apply { color = look.rule }
-    private val pressedGround = look.brush(look.ground)
-    private val frame = look.pen(look.violet)
-
-    override fun isStateful() = touchable
-
-    override fun onStateChange(state: IntArray): Boolean {
-        invalidateSelf()
-        return true
-    }
-
-    override fun draw(canvas: Canvas) {
-        val pressed = state.contains(android.R.attr.state_pressed)
-        if (pressed) canvas.drawRect(bounds, pressedGround)
-        canvas.drawRect(bounds.left.toFloat(), bounds.bottom - look.hairline, bounds.right.toFloat(), bounds.bottom.toFloat(), below)
-        if (touchable && (pressed || state.contains(android.R.attr.state_focused))) {
-            val in_ = look.line / 2
-            canvas.drawRect(bounds.left + in_, bounds.top + in_, bounds.right - in_, bounds.bottom - in_, frame)
-        }
-    }
-}
-
-/** The sign that a line opens something. */
-class ArrowView(context: Context) : View(context) {
-    private val look = Look(context)
-    private val pen = look.pen(look.violet, look.dp(2.5f))
-    private val path = Path()
-
-    init {
-        importantForAccessibility = IMPORTANT_FOR_ACCESSIBILITY_NO
-    }
-
-    override fun onDraw(canvas: Canvas) {
-        val reach = look.dp(6f)
-        path.rewind()
-        path.moveTo(width / 2f - reach / 2, height / 2f - reach)
-        path.lineTo(width / 2f + reach / 2, height / 2f)
-        path.lineTo(width / 2f - reach / 2, height / 2f + reach)
-        canvas.drawPath(path, pen)
-    }
+    override fun getIntrinsicWidth() = width
 }
 
 /** The way back, or [onward], as an arrow; touched or focused it has a frame. */

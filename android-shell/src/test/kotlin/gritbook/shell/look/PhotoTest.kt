@@ -52,7 +52,7 @@ class PhotoTest {
     )
 
     private fun overlay() = OverlayPhotoView(phone()).apply {
-        id = R.id.thumb_view
+        id = R.id.seen
         show(discs())
         grains = listOf(ring(1000f, 1000f, 200f, "4.0 mm"), ring(2800f, 2000f, 100f, "2.0 mm"), ring(1000f, 1000f, 60f, "1.2 mm"))
         layOut(this, 360, 270)
@@ -171,7 +171,7 @@ class PhotoTest {
         view.place.look(2800f, 2000f, 0.9f)
         val kept = SparseArray<Parcelable>()
         view.saveHierarchyState(kept)
-        val again = OverlayPhotoView(view.context).apply { id = R.id.thumb_view }
+        val again = OverlayPhotoView(view.context).apply { id = R.id.seen }
         again.restoreHierarchyState(kept)
         layOut(again, 360, 270)
         again.show(discs())
@@ -180,7 +180,7 @@ class PhotoTest {
     }
 
     private fun ruler() = RulerPhotoView(phone()).apply {
-        id = R.id.thumb_view
+        id = R.id.seen
         show(discs())
         layOut(this, 360, 270)
     }

@@ -35,8 +35,8 @@ class ThumbGradeTest {
         phone(language, landscape, night, font)
         val activity = Robolectric.buildActivity(Activity::class.java).setup().get()
         activity.setTheme(R.style.Gritbook)
-        val view = ThumbGradeView(activity).apply { id = R.id.thumb_view }
-        view.show(Part.CUP, activity.getString(R.string.part_cup_a))
+        val view = ThumbGradeView(activity).apply { id = R.id.thumb }
+        view.show(Part.CUP, "Cup A")
         view.set()
         view.onGrade = { heard += it }
         activity.setContentView(view)

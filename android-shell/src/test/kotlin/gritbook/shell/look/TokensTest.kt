@@ -2,7 +2,11 @@ package gritbook.shell.look
 
 import android.content.Context
 import android.graphics.Color
+import android.widget.LinearLayout
 import gritbook.shell.R
+import gritbook.shell.frame.chosen
+import gritbook.shell.frame.key
+import gritbook.shell.frame.keyRow
 import org.junit.Assert.assertEquals
 import org.junit.Assert.assertTrue
 import org.junit.Test
@@ -88,29 +92,28 @@ class TokensTest {
         }
     }
 
-    private fun kitPage(context: Context) = Kit(context).run {
-        val spanish = context.isSpanish
-        column(
-            sentence(if (spanish) "Bombear y vigilar." else "Pour, and watch."),
-            figure("9,460", "m³", if (spanish) "bombeado" else "pumped"),
-            heading(if (spanish) "Por qué" else "Why"),
-            reasons(if (spanish) listOf("Copa A pasa material.", "Arena en la caja: tercera vez seguida.") else listOf("Cup A is passing.", "Sand in the box, the third time in a row.")),
-            listRow(
-                "Otter", if (spanish) "Arena, hace 2 días" else "Sand, 2 days ago", before = GritRingView(context).show(3),
-                after = OutboxSlipView(context).show(3, 1),
-            ) {},
-            choiceRow(if (spanish) listOf("Clara", "Gris", "Turbia", "Aceitosa") else listOf("Clear", "Grey", "Muddy", "Oily"), 2) {},
-            primaryButton(context.getString(R.string.word_save)) {},
-            quietButton(context.getString(R.string.word_skip)) {}.apply { isEnabled = true },
-            quietButton(context.getString(R.string.word_drop)) {}.apply { isEnabled = false },
-            caution(Signal.DANGER, if (spanish) "Nunca meta las manos en la caja mientras algo pueda moverse." else "Hands never in the box while anything can move."),
-            caution(Signal.WARNING, if (spanish) "La presión guardada mueve el pistón sin motor." else "Stored pressure moves the piston with the engine off."),
-            caution(Signal.CAUTION, if (spanish) "El acople cae: sosténgalo desde abajo." else "The coupler falls: hold it from below."),
-            gapSteps = 4,
-        ).apply {
-            val margin = look.steps(4)
-            setPadding(margin, margin, margin, margin)
-        }
+    private fun kitPage(context: Context) = LinearLayout(context).apply {
+        val kit = Kit(context)
+        val es = context.isSpanish
+        orientation = LinearLayout.VERTICAL
+        dividerDrawable = android.graphics.drawable.ShapeDrawable().apply { intrinsicHeight = kit.look.steps(4); paint.color = 0 }
+        showDividers = LinearLayout.SHOW_DIVIDER_MIDDLE
+        val off = context.key(if (es) "Descartar" else "Drop") {}.apply { isEnabled = false }
+        listOf(
+            kit.figure("9,460", "m³", if (es) "bombeados" else "pumped"),
+            kit.reasons(if (es) listOf("Copa A pasa material.", "Arena en la caja: tercera vez seguida.") else listOf("Cup A is passing.", "Sand in the box, the third time in a row.")),
+            kit.signed(GritRingView(context).show(3), if (es) "Copa A" else "Cup A", if (es) "pasa material" else "passing"),
+            kit.row(OutboxSlipView(context).show(3, 1), kit.strong(if (es) "3 por enviar" else "3 wait")),
+            context.keyRow(*(if (es) listOf("Clara", "Gris", "Lodosa", "Aceitosa") else listOf("Clear", "Grey", "Muddy", "Oily")).mapIndexed { at, word -> context.key(word) {}.apply { chosen(at == 2) } }.toTypedArray()),
+            context.key(if (es) "Guardar" else "Save", main = true) {},
+            kit.quietButton(if (es) "Omitir" else "Skip") {},
+            off,
+            CautionPanel(kit, Signal.DANGER, if (es) "Nunca meta las manos en la caja mientras algo pueda moverse." else "Hands never in the box while anything can move."),
+            CautionPanel(kit, Signal.WARNING, if (es) "La presión guardada mueve el pistón sin motor." else "Stored pressure moves the piston with the engine off."),
+            CautionPanel(kit, Signal.CAUTION, if (es) "El acople cae: sosténgalo desde abajo." else "The coupler falls: hold it from below."),
+        ).forEach { addView(it, LinearLayout.LayoutParams.MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT) }
+        val margin = kit.look.steps(4)
+        setPadding(margin, margin, margin, margin)
     }
 
     @Test
@@ -127,10 +130,8 @@ class TokensTest {
     @Test
     fun disabled_button_then_dashed_and_not_merely_paler() {
         val context = phone()
-        val on = Kit(context).primaryButton("Save") {}
-        val off = Kit(context).primaryButton("Save") {}.apply { isEnabled = false }
-        val one = draw(layOut(on, 200, 110))
-        val other = draw(layOut(off, 200, 110))
+        val one = draw(layOut(context.key("Save", main = true) {}, 200, 110))
+        val other = draw(layOut(context.key("Save", main = true) {}.apply { isEnabled = false }, 200, 110))
         assertEquals(Look(context).violet, one.getPixel(one.width / 4, one.height / 4))
         assertEquals(Look(context).paper, other.getPixel(other.width / 4, other.height / 4))
         // Along the lower edge the line comes and goes.
@@ -139,16 +140,26 @@ class TokensTest {
     }
 
     @Test
-    fun choice_then_one_slip_is_filled_and_the_listener_hears_each_change_once() {
-        val heard = ArrayList<Int>()
-        val row = Kit(phone()).choiceRow(listOf("a", "b", "c"), null) { heard += it }
-        row.getChildAt(1).performClick()
-        row.getChildAt(1).performClick()
-        row.getChildAt(2).performClick()
-        assertEquals(listOf(1, 2), heard)
-        assertEquals(listOf(false, false, true), (0..2).map { row.getChildAt(it).isSelected })
-        val info = row.getChildAt(2).createAccessibilityNodeInfo()
-        assertEquals("android.widget.RadioButton", info.className)
-        assertTrue(info.isChecked)
+    fun keys_in_a_row_then_as_many_side_by_side_as_their_longest_words_fit() {
+        fun columns(context: Context, vararg words: String): Int {
+            val row = context.keyRow(*words.map { context.key(it) {} }.toTypedArray())
+            layOut(row, 344)
+            return (0 until row.childCount).map { row.getChildAt(it) }.count { it.top == row.getChildAt(0).top }
+        }
+        assertEquals(3, columns(phone(), "Add a pump", "Outbox", "Settings"))
+        assertEquals(2, columns(phone(), "Add a pump", "Change-out", "Settings"))
+        assertEquals(2, columns(phone(), "a", "b", "c", "d"))
+        assertEquals(1, columns(phone(font = 2f), "Acknowledgement", "Settings"))
+    }
+
+    @Test
+    fun word_too_long_for_its_line_then_written_smaller_and_back_again_when_there_is_room() {
+        val context = phone()
+        val text = Kit(context).strong("Acknowledgement")
+        layOut(text, 120)
+        assertTrue(text.textSize < Look(context).textTitle)
+        assertEquals(1, text.lineCount)
+        layOut(text, 300)
+        assertEquals(Look(context).textTitle, text.textSize, 0.01f)
     }
 }

@@ -61,6 +61,14 @@ class WordsTest {
     }
 
     @Test
+    fun every_string_is_used() {
+        val main = File(System.getProperty("gritbook.root"), "android-shell/src/main")
+        val sources = main.walk().filter { it.extension == "kt" || it.extension == "xml" }.joinToString("\n") { it.readText() }
+        val unused = english.keys.map { it.substringBefore('#') }.toSet().filterNot { Regex("(R\\.(string|plurals)\\.|@string/)$it\\b").containsMatchIn(sources) }
+        assertEquals(emptyList<String>(), unused)
+    }
+
+    @Test
     fun words_are_plain() {
         for ((language, all) in listOf("en" to english, "es" to spanish)) for ((name, words) in all) {
             val text = words.first
@@ -75,7 +83,7 @@ class WordsTest {
     @Test
     fun spanish_is_not_english_left_over() {
         // These are the same in both languages.
-        val same = setOf("app_name", "strip_bar", "word_no", "photo_grain", "thumb_short", "thumb_grade", "part_o_ring", "pump_o_ring", "settings_metric", "settings_inch")
+        val same = setOf("app_name", "strip_bar", "photo_grain", "thumb_short", "thumb_grade", "part_o_ring", "pump_o_ring", "settings_metric", "settings_inch")
         val left = spanish.filter { (name, words) -> english[name]?.first == words.first && words.first.any(Char::isLetter) && name !in same && words.first.replace(Regex("%\\d?\\$?[a-z.0-9]*"), "").count(Char::isLetter) > 3 }
         assertEquals(emptyMap<String, Pair<String, String>>(), left)
     }

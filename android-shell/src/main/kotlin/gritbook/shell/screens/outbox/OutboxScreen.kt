@@ -1,6 +1,5 @@
 package gritbook.shell.screens.outbox
 
-import android.app.AlertDialog
 import android.view.View
 import android.view.ViewGroup.LayoutParams.MATCH_PARENT
 import android.widget.Button
@@ -26,6 +25,8 @@ import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.note
 import gritbook.shell.frame.say
 import gritbook.shell.frame.words
+import gritbook.shell.look.Kit
+import gritbook.shell.look.OutboxSlipView
 import java.text.DateFormat
 import java.util.Date
 
@@ -35,6 +36,9 @@ class OutboxScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private lateinit var list: LinearLayout
     private lateinit var send: Button
     private var run: OutboxRun? = null
+
+    /** The item that is about to be dropped; null for none. */
+    private var sure: Long? = null
 
     override fun build() = Page(context, word(R.string.outbox_title), frame.prefs.now.leftHand, frame::leave).apply {
         state = put(column())
@@ -70,8 +74,10 @@ class OutboxScreen(at: Place, frame: Frame) : Screen(at, frame) {
         val waiting = items.filter { it.state == QueueState.WAITING }
         val parked = items.filter { it.state == QueueState.PARKED }
         val dropped = items.filter { it.state == QueueState.DROPPED }
-        list.addView(context.heading(if (waiting.isEmpty()) word(R.string.outbox_all_sent)
-        else context.resources.getQuantityString(R.plurals.outbox_waiting, waiting.size, waiting.size)).apply { id = R.id.waiting })
+        val said = if (waiting.isEmpty()) word(R.string.outbox_all_sent)
+        else context.resources.getQuantityString(R.plurals.outbox_waiting, waiting.size, waiting.size)
+        val slip = OutboxSlipView(context).show(waiting.size, parked.size).apply { importantForAccessibility = View.IMPORTANT_FOR_ACCESSIBILITY_NO }
+        put(Kit(context).row(slip, context.heading(said).apply { id = R.id.waiting }))
         if (parked.isNotEmpty()) list.addView(context.heading(context.resources.getQuantityString(R.plurals.outbox_parked, parked.size, parked.size)))
         parked.forEach { put(stuck(it, drop = true)) }
         if (dropped.isNotEmpty()) list.addView(context.heading(context.resources.getQuantityString(R.plurals.outbox_dropped, dropped.size, dropped.size)))
@@ -88,14 +94,23 @@ class OutboxScreen(at: Place, frame: Frame) : Screen(at, frame) {
             addView(context.note(it.advice))
         }
         val retry = context.key(word(R.string.outbox_retry)) { change { book -> book.retryItem(item.item) } }
+        if (sure == item.item) {
+            addView(context.words(word(R.string.outbox_drop_sure), bold = true))
+            addView(
+                context.keyRow(
+                    context.key(word(R.string.outbox_drop)) { change { book -> book.dropItem(item.item) } },
+                    context.key(word(R.string.outbox_keep)) { sure = null; refresh() },
+                ),
+            )
+            return@apply
+        }
         addView(if (drop) context.keyRow(retry, context.key(word(R.string.outbox_drop)) { confirm(item) }) else retry)
     }
 
+    /** Asks on the page itself, with keys that a glove hits. */
     private fun confirm(item: QueuedItem) {
-        AlertDialog.Builder(context).setMessage(R.string.outbox_drop_sure)
-            .setPositiveButton(R.string.outbox_drop) { _, _ -> change { it.dropItem(item.item) } }
-            .setNegativeButton(R.string.outbox_keep, null)
-            .show()
+        sure = item.item
+        refresh()
     }
 
     private fun change(what: (gritbook.core.FieldBook) -> Unit) = ask(work = what) { refresh() }

@@ -2,6 +2,7 @@ package gritbook.shell.screens.pump
 
 import android.widget.LinearLayout
 import gritbook.core.PumpSummary
+import gritbook.core.Quantity
 import gritbook.shell.R
 import gritbook.shell.frame.Frame
 import gritbook.shell.frame.Page
@@ -9,7 +10,12 @@ import gritbook.shell.frame.Place
 import gritbook.shell.frame.Screen
 import gritbook.shell.frame.key
 import gritbook.shell.frame.keyRow
+import gritbook.shell.frame.note
 import gritbook.shell.frame.words
+import gritbook.shell.frame.Vocabulary
+import gritbook.shell.look.GritRingView
+import gritbook.shell.look.Kit
+import gritbook.shell.screens.grade.PartList
 
 /** One pump: what is known of it, and what can be done. */
 class PumpScreen(at: Place, frame: Frame) : Screen(at, frame) {
@@ -34,7 +40,15 @@ class PumpScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private fun show(pump: PumpSummary) {
         page.title(pump.spec.name)
         known.removeAllViews()
-        PumpLines.of(context, figures, pump).forEach { known.addView(context.words(it)) }
+        known.addView(context.words(PumpLines.check(context, pump), bold = true))
+        val kit = Kit(context)
+        pump.pumpM3?.let { known.addView(kit.figure(figures.bare(Quantity.CONCRETE, it), figures.unit(Quantity.CONCRETE), word(R.string.pump_pumped))) }
+        pump.grades.sortedByDescending { it.counts }.forEach { grade ->
+            val name = PartList.name(context, grade.part, grade.cup)
+            val ring = GritRingView(context).show(grade.counts.toInt(), grade.measured == grade.counts)
+            known.addView(kit.signed(ring, name, Vocabulary.grade(context, grade.counts.toInt())))
+        }
+        PumpLines.rest(context, pump).forEach { known.addView(context.note(it)) }
     }
 
     override fun left() {
