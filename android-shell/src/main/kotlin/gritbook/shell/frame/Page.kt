@@ -56,7 +56,14 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
         root = LinearLayout(context).apply {
             setBackgroundColor(context.getColor(R.color.paper))
             isBaselineAligned = false
-            if (landscape) {
+            if (context.resources.configuration.fontScale >= LARGE) {
+                // What is read comes before what is done, at a hold point above all: with large letters both scroll as one.
+                orientation = LinearLayout.VERTICAL
+                addView(upper, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
+                body.addView(foot, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = context.px(R.dimen.touch_gap) })
+                foot.setPadding(0, 0, 0, 0)
+                side = foot
+            } else if (landscape) {
                 orientation = LinearLayout.HORIZONTAL
                 val side = ScrollView(context).apply {
                     isFillViewport = true
@@ -70,14 +77,7 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
             } else {
                 orientation = LinearLayout.VERTICAL
                 addView(upper, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
-                if (context.resources.configuration.fontScale >= LARGE) {
-                    // What is read comes before what is done, at a hold point above all: with large letters both scroll as one.
-                    body.addView(foot, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = context.px(R.dimen.touch_gap) })
-                    foot.setPadding(0, 0, 0, 0)
-                    side = foot
-                } else {
-                    addView(AtMost(context).apply { addView(foot) }.also { this@Page.side = it }, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
-                }
+                addView(AtMost(context).apply { addView(foot) }.also { this@Page.side = it }, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
             }
         }
     }
