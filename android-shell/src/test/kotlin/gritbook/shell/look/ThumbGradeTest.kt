@@ -278,6 +278,21 @@ class ThumbGradeTest {
     }
 
     @Test
+    fun low_screen_with_large_letters_then_the_whole_arc_is_still_on_it() {
+        for (language in listOf("en", "es")) {
+            val view = thumb(language, landscape = true, font = 2f) { show(Part.COUPLER, "Coupler A", grade = 2, measured = 3) }
+            val density = view.resources.displayMetrics.density
+            view.measure(
+                View.MeasureSpec.makeMeasureSpec((640 * density).toInt(), View.MeasureSpec.EXACTLY),
+                View.MeasureSpec.makeMeasureSpec((200 * density).toInt(), View.MeasureSpec.AT_MOST),
+            )
+            view.layout(0, 0, view.measuredWidth, view.measuredHeight)
+            assertTrue("the arc ends at ${view.arcView.bottom / density} dp", view.arcView.bottom <= 200 * density)
+            assertEquals(emptyList<String>(), faults(view))
+        }
+    }
+
+    @Test
     fun pictures_of_the_thumb_for_judging() {
         for (language in listOf("en", "es")) for (landscape in listOf(false, true)) for (font in listOf(1f, 2f)) {
             val view = thumb(language, landscape, night = language == "es" && font == 1f, font = font) { leftHand = language == "es" }

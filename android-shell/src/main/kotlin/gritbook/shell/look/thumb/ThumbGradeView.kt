@@ -141,6 +141,9 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
 
     private val pad = look.steps(3)
 
+    /** Where a low screen has no room for all of it the arc comes first: it is what the page is for, and words can be scrolled to. */
+    private var arcFirst = false
+
     private fun lies(width: Int, height: Int) = height in 1 until arcView.leastLength && width >= arcView.leastLength
 
     override fun onMeasure(widthSpec: Int, heightSpec: Int) {
@@ -151,19 +154,21 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
         // Beside a lying arc there is room for a sign, not for a word at 200 % type.
         undo.text = if (arcView.lying) "" else undoWords
         undo.foreground = if (arcView.lying) undoSign else null
-        val room = if (arcView.lying) width - drawingWidthLying(given) - 3 * pad else width - arcView.across - 2 * pad
+        lyingDrawing = minOf(width * 36 / 100, given)
+        val room = if (arcView.lying) width - lyingDrawing - 3 * pad else width - arcView.across - 2 * pad
         measureWords(room)
         val least = if (arcView.lying) {
             pad + maxOf(wordsHeight(), look.dp(LEAST_DRAWING).toInt()) + pad + arcView.across + pad
         } else {
             maxOf(arcView.leastLength + pad, pad * 4 + look.dp(LEAST_DRAWING).toInt() + wordsHeight() + look.touch)
         }
+        arcFirst = arcView.lying && least > given
         val height = if (MeasureSpec.getMode(heightSpec) == MeasureSpec.EXACTLY) given else maxOf(least, minOf(given, resources.displayMetrics.heightPixels))
         setMeasuredDimension(width, height)
     }
 
-    /** A third of the width for the drawing, as far as its height lets it. */
-    private fun drawingWidthLying(height: Int) = minOf((measuredWidth.takeIf { it > 0 } ?: resources.displayMetrics.widthPixels) * 36 / 100, height)
+    /** Width of the drawing beside the words on a low screen: a third of the width, as far as its height lets it. */
+    private var lyingDrawing = 0
 
     private fun measureWords(room: Int) {
         val wide = { size: Int -> MeasureSpec.makeMeasureSpec(size.coerceAtLeast(0), MeasureSpec.EXACTLY) }
@@ -202,19 +207,20 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
     }
 
     private fun layLying(width: Int, height: Int) {
-        val drawingWidth = drawingWidthLying(height)
+        val drawingWidth = lyingDrawing
         val room = width - drawingWidth - 3 * pad
-        val top = height - pad - arcView.across
+        val top = if (arcFirst) pad else height - pad - arcView.across
         measureWords(room)
         val x = if (leftHand) 2 * pad + drawingWidth else pad
-        placeWords(x, pad, room)
-        place(drawing, if (leftHand) pad else width - pad - drawingWidth, pad, drawingWidth, top - 2 * pad)
+        val read = if (arcFirst) top + arcView.across + pad else pad
+        placeWords(x, read, room)
+        place(drawing, if (leftHand) pad else width - pad - drawingWidth, read, drawingWidth, height - arcView.across - 3 * pad)
         // The arc leaves a target's room for taking back, on the side away from the hand.
         val edge = look.steps(1)
         val long = minOf(width - look.touch - look.touchGap - 2 * edge, arcView.leastLength + 4 * look.touchGap)
         place(arcView, if (leftHand) edge else width - edge - long, top, long, arcView.across)
         val undoWidth = minOf(width - long - look.touchGap - edge - pad, look.touch * 3 / 2).coerceAtLeast(look.touch)
-        place(undo, if (leftHand) width - edge - undoWidth else edge, height - pad - look.touch, undoWidth, look.touch)
+        place(undo, if (leftHand) width - edge - undoWidth else edge, top + arcView.across - look.touch, undoWidth, look.touch)
     }
 
     private fun placeWords(x: Int, top: Int, room: Int) {
