@@ -416,7 +416,7 @@ const PLAIN_UNEVEN: f32 = 0.045;
 
 fn plain_ground(blocks: &Blocks) -> Result<Ground, CoreError> {
     let smooth = smoothed(blocks);
-    let mut best = 0.0_f64;
+    let (mut best, mut most_tiles, mut uneven) = (0.0_f64, 0, None);
     for step in [0.012_f32, 0.02, 0.03, 0.042] {
         let gentle: Vec<bool> = (0..smooth.len())
             .map(|index| {
@@ -427,7 +427,12 @@ fn plain_ground(blocks: &Blocks) -> Result<Ground, CoreError> {
         let seen = largest_connected(blocks, &gentle);
         let share = seen.iter().filter(|is| **is).count() as f64 / seen.len() as f64;
         best = best.max(share);
-        if share < PLAIN_SHARE || tiles_touched(blocks, &seen) < PLAIN_TILES {
+        if share < PLAIN_SHARE {
+            continue;
+        }
+        let tiles = tiles_touched(blocks, &seen);
+        most_tiles = most_tiles.max(tiles);
+        if tiles < PLAIN_TILES {
             continue;
         }
         let level: [Vec<f32>; 3] = std::array::from_fn(|c| {
@@ -439,16 +444,21 @@ fn plain_ground(blocks: &Blocks) -> Result<Ground, CoreError> {
             .map(|index| (luminance(blocks.values[index]) - luminance([level[0][index], level[1][index], level[2][index]])).abs())
             .collect();
         departures.sort_by(f32::total_cmp);
-        if departures[departures.len() * 3 / 4] > PLAIN_UNEVEN {
+        let departure = departures[departures.len() * 3 / 4];
+        if departure > PLAIN_UNEVEN {
+            uneven = Some(departure);
             break;
         }
         return Ok(blocks.ground(false, level, seen));
     }
-    Err(too_crowded(format!(
-        "no plain ground runs between the grains (the largest even area is {:.0} % of the picture, at least {:.0} % is needed)",
-        100.0 * best,
-        100.0 * PLAIN_SHARE
-    )))
+    let why = if let Some(departure) = uneven {
+        format!("what lies between them varies by {:.1} % in light, more than {:.1} %", 100.0 * departure, 100.0 * PLAIN_UNEVEN)
+    } else if best < PLAIN_SHARE {
+        format!("the largest even area is {:.0} % of the picture, at least {:.0} % is needed", 100.0 * best, 100.0 * PLAIN_SHARE)
+    } else {
+        format!("the even area reaches {most_tiles} of 16 parts of the picture, at least {PLAIN_TILES} are needed")
+    };
+    Err(too_crowded(format!("no plain ground runs between the grains ({why})")))
 }
 
 /// A plain ground's light varies slowly: the level is averaged over a sixteenth of the picture's shorter side.

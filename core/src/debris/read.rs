@@ -81,7 +81,7 @@ pub fn read_photo_fully(bytes: &[u8], settings: &ReadSettings) -> Result<ReadOut
     drop(photo);
     let quality = judge(&window, &scale, &sharpness, &Gates::default());
     watch.lap("quality");
-    if let Some(error) = refusal(&quality) {
+    if let Some(error) = refusal(&quality, scale.source) {
         return Err(Refusal { error, quality: Some(quality) });
     }
     let spread =

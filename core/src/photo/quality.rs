@@ -97,14 +97,17 @@ const BLURRED_ADVICE: &str = "hold the phone still with both hands, touch the ca
 const GLARE_ADVICE: &str = "shade the card with your body and switch the flash off";
 
 /// The error that a refused photo gives: the first, gravest finding. `None` for an accepted one.
-pub fn refusal(quality: &Quality) -> Option<CoreError> {
+pub fn refusal(quality: &Quality, source: ScaleSource) -> Option<CoreError> {
     if quality.accepted {
         return None;
     }
     let finding = quality.findings.first()?;
     let (value, limit) = (finding.value, finding.limit);
     let (code, reason) = match finding.code.as_str() {
-        "blurred" => ("blurred", format!("edges are spread over {value:.2}, more than {limit:.2}")),
+        "blurred" => {
+            let unit = if source == ScaleSource::Card { "mm" } else { "px" };
+            ("blurred", format!("edges are spread over {value:.2} {unit}, more than {limit:.2} {unit}"))
+        }
         "too_dark" => ("too_dark", format!("white comes out at {value:.0} of 255, less than {limit:.0}")),
         "glare" => ("glare", format!("{value:.1} % of the window is burnt out by reflected light, more than {limit:.1} %")),
         "too_small" => ("too_small", format!("the photo has {value:.1} pixels per millimetre, fewer than {limit:.1}")),

@@ -11,7 +11,7 @@ fn judged(scene: &Scene) -> Quality {
 
 fn first_code(quality: &Quality) -> &str {
     assert!(!quality.accepted);
-    let error = refusal(quality).unwrap();
+    let error = refusal(quality, ScaleSource::Card).unwrap();
     assert_eq!(error.code(), quality.findings[0].code);
     &quality.findings[0].code
 }
@@ -19,7 +19,7 @@ fn first_code(quality: &Quality) -> &str {
 #[test]
 fn good_photo_passes_without_a_word() {
     let quality = judged(&Scene { tilt_deg: 20.0, ..Scene::default() });
-    assert!(quality.accepted && quality.findings.is_empty() && refusal(&quality).is_none(), "{quality:?}");
+    assert!(quality.accepted && quality.findings.is_empty() && refusal(&quality, ScaleSource::Card).is_none(), "{quality:?}");
 }
 
 #[test]
