@@ -6,6 +6,7 @@ use super::ground::{Ground, linear_table};
 use super::measure::Mask;
 use super::network::{Answer, Features};
 use super::reading::GrainKind;
+use super::rim::{LightMap, PAPER};
 use super::segment::patches;
 use super::settings::ReadSettings;
 use super::split::split;
@@ -31,13 +32,14 @@ pub struct Found {
     pub largest_ragged_px: usize,
 }
 
-/// Shows the window over its white paper to the network.
-pub fn look(window: &WindowImage, ground: &Ground) -> Answer {
+/// Shows the window over its white paper to the network; gives its answer and the light it was shown.
+pub fn look(window: &WindowImage, ground: &Ground) -> (Answer, LightMap) {
     let (width, height) = (window.width_px as usize, window.height_px as usize);
     let table = linear_table();
     let mut features = Features::new(width, height);
     let mut level: [Vec<f32>; 3] = std::array::from_fn(|_| vec![0.0; width]);
     let mut rows = [vec![[0.0_f32; 3]; width], vec![[0.0_f32; 3]; width]];
+    let mut light = LightMap { width, height, values: Vec::with_capacity(width * height) };
     for half_row in 0..height.div_ceil(2) {
         for (offset, out) in rows.iter_mut().enumerate() {
             let y = (2 * half_row + offset).min(height - 1);
@@ -49,9 +51,12 @@ pub fn look(window: &WindowImage, ground: &Ground) -> Answer {
                 *out = std::array::from_fn(|c| table[usize::from(pixel[c])] / level[c][x]);
             }
         }
+        for row in rows.iter().take(height - 2 * half_row) {
+            light.values.extend(row.iter().map(|[r, g, b]| ((r + 2.0 * g + b) * 0.25 * PAPER).round().clamp(0.0, 255.0) as u8));
+        }
         features.set_rows(half_row, &rows[0], &rows[1]);
     }
-    features.answer()
+    (features.answer(), light)
 }
 
 /// Inside a grain, away from where it meets another.

@@ -8,6 +8,7 @@ use super::gradation::sphere_mm3;
 use super::ground::{Ground, find_ground, too_crowded};
 use super::measure::{Mask, Shape};
 use super::reading::{Grain, GrainKind};
+use super::rim::settle_rims;
 use super::segment::{Departure, Taken, departure, fill_holes, is_even, is_soft, mark, patches};
 use super::settings::ReadSettings;
 use super::shade::Shade;
@@ -19,7 +20,7 @@ use crate::photo::quality::sharpness_of_strong_edges;
 /// The method's name in the document.
 pub const METHOD_NAME: &str = "spread";
 /// Changes whenever answers may.
-pub const METHOD_VERSION: &str = "2";
+pub const METHOD_VERSION: &str = "3";
 
 /// What the window told.
 #[derive(Debug, Clone)]
@@ -138,11 +139,13 @@ fn on_paper(
     if heap_mm2 > settings.heap_mm2 {
         return Err(too_crowded(format!("grains lie heaped: no paper shows over {heap_mm2:.0} mm2")));
     }
-    let answer = look(window, ground);
+    let (answer, light) = look(window, ground);
     watch.lap("network");
-    let found = bodies(&answer, (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize, settings);
+    let mut found = bodies(&answer, (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize, settings);
     watch.lap("bodies");
     refuse_crowd(&found, window, settings)?;
+    settle_rims(&mut found.bodies, &light);
+    watch.lap("rims");
     let mut spread = measured(&found.bodies, window, smallest_px);
     spread.edge_sigma_px = Some(edge_sigma_px);
     watch.lap("measure");

@@ -112,8 +112,8 @@ fn uneven_paper(u: f64, v: f64) -> f64 {
 
 #[test]
 fn grains_on_unevenly_lit_paper_are_all_found_at_their_true_size() {
-    // Discs without relief or shadow are unlike anything the network learned from: measured up to 0.95 px too small on 14 px.
-    for sigma in [0.7, 1.2] {
+    // Blur makes the smallest discs, 8 px across, read too small: measured 0.52 px at a spread of 1.2 px.
+    for (sigma, bound_px) in [(0.7, 0.35), (1.2, 0.55)] {
         let mut scene = Scene::new(500, 500, uneven_paper);
         discs().iter().for_each(|disc| scene.lay(disc));
         let spread = read(&scene.window(sigma, 0.01, 20.0), GroundKind::White).unwrap();
@@ -125,7 +125,7 @@ fn grains_on_unevenly_lit_paper_are_all_found_at_their_true_size() {
                 .find(|grain| (grain.x_mm * 20.0 - disc.x).hypot(grain.y_mm * 20.0 - disc.y) < 1.0)
                 .unwrap_or_else(|| panic!("no grain at {}, {} (sigma {sigma})", disc.x, disc.y));
             let error_px = grain.ecd_mm * 20.0 - 2.0 * disc.radius;
-            assert!(error_px.abs() < 0.5 + 0.035 * 2.0 * disc.radius, "radius {} sigma {sigma}: {error_px} px", disc.radius);
+            assert!(error_px.abs() < bound_px, "radius {} sigma {sigma}: {error_px} px", disc.radius);
             assert!(!grain.cut && grain.circularity > 0.9, "{grain:?}");
         }
     }

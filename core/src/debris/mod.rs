@@ -19,6 +19,7 @@ pub mod pose;
 pub mod read;
 pub mod reading;
 pub mod rectify;
+pub mod rim;
 pub mod segment;
 pub mod settings;
 pub mod shade;
