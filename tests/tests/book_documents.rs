@@ -114,6 +114,8 @@ fn enrolment_and_sync_documents_fit_their_schemas() {
     fits_its_schema(&lines[0]);
     fits_its_schema(&lines[0]["sync"]);
     assert_eq!(lines[0]["sync"]["waiting"], 1);
+    // One token in 64 begins with a hyphen: it is no flag.
+    assert_eq!(gritbook(&["book", book, "sync", "--depot", "http://127.0.0.1:9", "--token", "-nT0ken", "--json"]).0, Some(3));
 }
 
 #[test]

@@ -7,7 +7,7 @@ use super::measure::Mask;
 use super::network::{Answer, Features};
 use super::reading::GrainKind;
 use super::rim::{LightMap, PAPER};
-use super::segment::patches;
+use super::segment::{flood_outside, patches};
 use super::settings::ReadSettings;
 use super::split::split;
 use super::window::WindowImage;
@@ -244,30 +244,7 @@ fn pieces(mask: &Mask, owner: &[u32], count: usize) -> Vec<Mask> {
 
 /// Fills what lies enclosed: a glint, a pale core.
 fn fill(mask: &mut Mask) {
-    let mut outside = vec![false; mask.inside.len()];
-    let mut queue = vec![0_usize];
-    outside[0] = true;
-    while let Some(index) = queue.pop() {
-        let (x, y) = (index % mask.width, index / mask.width);
-        let mut visit = |near: usize| {
-            if mask.inside[near] == 0 && !outside[near] {
-                outside[near] = true;
-                queue.push(near);
-            }
-        };
-        if x > 0 {
-            visit(index - 1);
-        }
-        if x + 1 < mask.width {
-            visit(index + 1);
-        }
-        if y > 0 {
-            visit(index - mask.width);
-        }
-        if y + 1 < mask.height {
-            visit(index + mask.width);
-        }
-    }
+    let outside = flood_outside(mask);
     mask.inside.iter_mut().zip(outside).for_each(|(inside, outside)| *inside = u8::from(!outside));
 }
 

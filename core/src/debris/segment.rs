@@ -364,7 +364,8 @@ pub fn fill_holes(mask: &mut Mask, departure: &Departure) -> Vec<usize> {
     filled
 }
 
-fn flood_outside(mask: &Mask) -> Vec<bool> {
+/// Pixels of the box that are joined to its border without crossing the mask.
+pub(super) fn flood_outside(mask: &Mask) -> Vec<bool> {
     let mut outside = vec![false; mask.inside.len()];
     let mut queue = vec![0_usize];
     outside[0] = true;

@@ -21,7 +21,7 @@ mod timeline;
 mod totals;
 
 pub use duty::DUTY_BAR;
-pub use parse::{BadRow, LARGEST_BYTES, Refusal, parse};
+pub use parse::{BadRow, LARGEST_BYTES, Refusal, figures, parse};
 pub(crate) use parse::{Cells, parse_rows, split_table};
 pub use row::{Event, Row};
 pub use stops::{PLATE_LOW_LIMIT_MM, Stop, StopKind};

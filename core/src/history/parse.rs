@@ -247,6 +247,34 @@ const PARTS: [(Part, &str); 7] = [
 /// Largest running total, m3: a pump that ran 24 h a day for fifty years at 200 m3/h would reach 88 million.
 const MOST_M3: f64 = 1e8;
 
+/// Reads a table of figures with these columns, in any order; other columns are passed over.
+///
+/// # Errors
+/// As for [`parse`]: `not_utf8`, `half_written_row`, `empty_table`, `not_a_table`, `bad_header`, `missing_columns`, `bad_rows` with
+/// every bad row, `too_big`. An empty cell is a bad one.
+pub fn figures<const N: usize>(bytes: &[u8], columns: [&str; N]) -> Result<Vec<[f64; N]>, Refusal> {
+    let table = split_table(bytes, "table")?;
+    let missing: Vec<_> = columns.into_iter().filter(|name| !table.header.iter().any(|h| h == name)).collect();
+    if !missing.is_empty() {
+        let reason = format!("the table has no column {}", missing.join(", "));
+        return Err(CoreError::refused("missing_columns", reason, format!("give the columns {}", columns.join(", "))).into());
+    }
+    let (mut rows, mut bad) = (Vec::with_capacity(table.rows.len()), Vec::new());
+    for (line, cells) in &table.rows {
+        let cells = Cells::new(&table.header, cells);
+        let mut row = [0.0; N];
+        let read = row.iter_mut().zip(columns).try_for_each(|(value, column)| {
+            *value = cells.number(column, f64::MIN, f64::MAX)?.ok_or_else(|| format!("{column} is empty"))?;
+            Ok(())
+        });
+        match read {
+            Ok(()) => rows.push(row),
+            Err(reason) => bad.push(BadRow { line: *line, reason }),
+        }
+    }
+    refusal_of(bad, "table").map_or(Ok(rows), Err)
+}
+
 /// Reads a history.
 ///
 /// # Errors

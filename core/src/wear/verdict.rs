@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::model::words::Words;
+
 /// What a measure says against a limit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
@@ -13,6 +15,20 @@ pub enum Verdict {
     Bad,
     /// The limit lies within the uncertainty: measure finer, or take it for bad.
     TooClose,
+}
+
+impl Verdict {
+    /// In words.
+    pub fn words(self) -> Words {
+        let (en, es) = match self {
+            Self::Good => ("good", "bien"),
+            Self::Bad => ("bad", "mal"),
+            Self::TooClose => {
+                ("too close to call: measure finer, or take it for bad", "muy justo para decidir: mida más fino, o tómelo por malo")
+            }
+        };
+        Words { en, es }
+    }
 }
 
 /// A value that must not exceed its limit, known to within `uncertainty` either way.

@@ -1,11 +1,10 @@
 //! `gritbook bolt`: torque, clamp load and tap of a bolt.
 
-use anyhow::Context as _;
 use clap::ValueEnum;
 use gritbook_core::units::NewtonMetres;
 use gritbook_core::wear::bolt::{BoltGrade, Lubrication, Thread, bolt};
 
-use super::{Failure, Run, say};
+use super::{Failure, Run, say, say_document};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -74,8 +73,7 @@ impl Run for Args {
         };
         let found = bolt(&Thread::of(&self.thread)?, grade, lubrication, self.maker_nm)?;
         if self.json {
-            say(serde_json::to_string(&found).context("writing the document failed")?);
-            return Ok(());
+            return say_document(&found);
         }
         let ft_lb = |nm: f64| NewtonMetres::new(nm).map(NewtonMetres::ft_lbf);
         say(format_args!(

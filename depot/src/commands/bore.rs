@@ -2,11 +2,10 @@
 
 use std::path::PathBuf;
 
-use anyhow::Context as _;
 use gritbook_core::wear::bore::{BoreReading, BoreSettings, bore};
 
-use super::measured::{table, words};
-use super::{Failure, Run, say};
+use super::measured::table;
+use super::{Failure, Run, say, say_document};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -56,15 +55,14 @@ impl Run for Args {
         };
         let found = bore(&readings, &settings)?;
         if self.json {
-            say(serde_json::to_string(&found).context("writing the document failed")?);
-            return Ok(());
+            return say_document(&found);
         }
         say(format_args!(
             "Worn {:.3} mm on the diameter (give or take {:.3}), limit {} mm: {}",
             found.wear_mm,
             found.uncertainty_mm,
             found.limit_mm,
-            words(found.verdict)
+            found.verdict.words().en
         ));
         for station in &found.stations {
             let oval = station.ovality_mm.map_or_else(|| "one direction only".to_owned(), |oval| format!("oval by {oval:.3} mm"));

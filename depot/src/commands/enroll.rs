@@ -8,7 +8,7 @@ use gritbook_core::outbox::Enrolment;
 use gritbook_core::{CoreError, ErrorKind};
 use qrcode::{EcLevel, QrCode};
 
-use super::{Failure, Run, say};
+use super::{Failure, Run, say, say_document};
 use crate::server::archive::{Archive as _, SqliteArchive, Work};
 use crate::server::{make_token, token_hash};
 
@@ -60,11 +60,6 @@ pub(super) struct Enrolled {
     revoked: bool,
 }
 
-fn print(enrolled: Enrolled) -> Result<(), Failure> {
-    say(serde_json::to_string(&enrolled).map_err(anyhow::Error::from)?);
-    Ok(())
-}
-
 impl Run for Args {
     fn json(&self) -> bool {
         self.json
@@ -86,7 +81,7 @@ impl Run for Args {
             let archive = SqliteArchive::open(&self.data)?;
             finish(archive.revoke(name.clone(), now()))?;
             if self.json {
-                print(Enrolled { schema: "gritbook.enrolment/1", name, depot: None, token: None, code: None, revoked: true })?;
+                say_document(&Enrolled { schema: "gritbook.enrolment/1", name, depot: None, token: None, code: None, revoked: true })?;
             } else {
                 say(format_args!("{name} is shut out. What it sent stays in the record."));
             }
@@ -118,7 +113,7 @@ impl Run for Args {
         }
         if self.json {
             let schema = "gritbook.enrolment/1";
-            print(Enrolled { schema, name, depot, token: Some(token), code: Some(payload), revoked: false })?;
+            say_document(&Enrolled { schema, name, depot, token: Some(token), code: Some(payload), revoked: false })?;
             return Ok(());
         }
         say(format_args!("{name} may write to this depot."));

@@ -8,7 +8,7 @@ use gritbook_core::life::summary::Estimate;
 use gritbook_core::life::{LifeSummary, summary};
 use gritbook_core::model::Part;
 
-use super::{Failure, Run, say};
+use super::{Failure, Run, say, say_document};
 use crate::report::chart::{Axis, Chart, Label, Mark, Place, Tone, plain_number};
 
 /// Arguments.
@@ -82,7 +82,7 @@ impl Run for Args {
             std::fs::write(path, chart(&summary).to_svg()).with_context(|| format!("writing `{}` failed", path.display()))?;
         }
         if self.json {
-            say(serde_json::to_string(&summary).context("writing the document failed")?);
+            say_document(&summary)?;
         } else {
             print(&summary);
         }

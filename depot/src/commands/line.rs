@@ -1,10 +1,8 @@
 //! `gritbook line`: a delivery pipe's wall against the pressure it must hold.
 
-use anyhow::Context as _;
 use gritbook_core::wear::line::{LinePipe, line};
 
-use super::measured::words;
-use super::{Failure, Run, say};
+use super::{Failure, Run, say, say_document};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -59,15 +57,14 @@ impl Run for Args {
             pour_m3: self.pour_m3,
         })?;
         if self.json {
-            say(serde_json::to_string(&found).context("writing the document failed")?);
-            return Ok(());
+            return say_document(&found);
         }
         say(format_args!(
             "Wall {:.2} mm (give or take {:.2}), needed {:.2} mm: {}",
             found.wall_mm,
             found.uncertainty_mm,
             found.needed_mm,
-            words(found.verdict)
+            found.verdict.words().en
         ));
         say(format_args!(
             "It holds {:.0} bar at that stress; stress now {:.0} MPa inside (thick wall), {:.0} MPa (thin wall)",

@@ -181,6 +181,12 @@ pub fn report_failure(failure: &Failure, json: bool) -> ExitCode {
     ExitCode::from(failure.exit)
 }
 
+/// Prints a document as one line of JSON.
+pub(crate) fn say_document(document: &impl serde::Serialize) -> Result<(), Failure> {
+    say(serde_json::to_string(document).map_err(anyhow::Error::from)?);
+    Ok(())
+}
+
 /// Prints a line on standard output; a closed pipe ends the command quietly.
 pub(crate) fn say(line: impl std::fmt::Display) {
     if writeln!(std::io::stdout(), "{line}").is_err() {

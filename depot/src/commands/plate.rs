@@ -2,11 +2,10 @@
 
 use std::path::PathBuf;
 
-use anyhow::Context as _;
 use gritbook_core::wear::flatness::{Centre, PlatePoint, PlateSettings, flatness};
 
-use super::measured::{table, words};
-use super::{Failure, Run, say};
+use super::measured::table;
+use super::{Failure, Run, say, say_document};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -38,15 +37,14 @@ impl Run for Args {
         let points: Vec<_> = rows.into_iter().map(|[x_mm, y_mm, height_mm]| PlatePoint { x_mm, y_mm, height_mm }).collect();
         let found = flatness(&points, &PlateSettings { resolution_mm: self.resolution_mm, limit_mm: self.limit_mm })?;
         if self.json {
-            say(serde_json::to_string(&found).context("writing the document failed")?);
-            return Ok(());
+            return say_document(&found);
         }
         say(format_args!(
             "Flatness {:.3} mm (give or take {:.3}), limit {} mm: {}",
             found.minimum_zone_mm,
             found.uncertainty_mm,
             found.limit_mm,
-            words(found.verdict)
+            found.verdict.words().en
         ));
         say(match (found.centre, found.centre_low_mm) {
             (Centre::Low, Some(low)) => format!("Low in the centre by {low:.3} mm: replace it"),

@@ -2,12 +2,11 @@
 
 use std::path::PathBuf;
 
-use anyhow::Context as _;
 use gritbook_core::history::parse;
 use gritbook_core::shelf::{ShelfSettings, shelf};
 
 use super::life::{list_bad_rows, read, refused};
-use super::{Failure, Run, say};
+use super::{Failure, Run, say, say_document};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -42,8 +41,7 @@ impl Run for Args {
         })?;
         let found = shelf(&history, &ShelfSettings { lead_time_days: self.lead_time_days, service: self.service })?;
         if self.json {
-            say(serde_json::to_string(&found).context("writing the document failed")?);
-            return Ok(());
+            return say_document(&found);
         }
         say(format_args!(
             "Order when {} cups are left: they last {} days with {:.1} %. Expected need: {:.1} cups.",

@@ -21,8 +21,8 @@ pub(super) struct Sync {
     /// The depot's address.
     #[arg(long, value_name = "URL", env = "GRITBOOK_DEPOT")]
     depot: String,
-    /// This device's token.
-    #[arg(long, env = "GRITBOOK_TOKEN", hide_env_values = true)]
+    /// This device's token; one in 64 begins with a hyphen.
+    #[arg(long, env = "GRITBOOK_TOKEN", hide_env_values = true, allow_hyphen_values = true)]
     token: String,
     /// Only send, do not read what others wrote.
     #[arg(long)]
