@@ -108,7 +108,7 @@ impl FieldBook {
 
     /// Records a measurement; gives the entry's id.
     pub fn measure(&self, pump_id: &str, measured: MeasureTaken, now: Moment) -> Result<String, FieldBookError> {
-        Ok(self.0.measure(pump_id.parse()?, measured.cross(), now.try_into()?)?.cross())
+        Ok(self.0.measure(pump_id.parse()?, measured.try_into()?, now.try_into()?)?.cross())
     }
 
     /// Records a part that was fitted, or was already in; gives the entry's id.

@@ -8,6 +8,7 @@
 //! fieldbook ──► core::fieldbook          the one object; each method hands over and converts
 //! reading, card ──► core::debris         photo to reading, where things stand on the printed card
 //! grades ──► core::wear                 the five grades in words
+//! wear ──► core::wear                   measured wear: plate, bore, lip, band, O-ring, bolt, line
 //! units, enrolment ──► core             figures in the shop's units, the code that lets a device in
 //! host ──► core::outbox                  traits that the shell implements
 //! records ──► core's results             mirrors; a new field or variant in core breaks this build, not the phone
@@ -24,6 +25,7 @@ mod host;
 mod reading;
 mod records;
 mod units;
+mod wear;
 
 pub use card::{CardGeometry, Paper, card_geometry};
 pub use enrolment::{Enrolment, enrolment_of_payload, enrolment_of_photo};
@@ -34,6 +36,7 @@ pub use host::{OutboxListener, Transport, TransportError};
 pub use reading::{DebrisReading, HandScale, ReadingError, ReadingOptions, WindowPx, px_per_mm_of_ruler};
 pub use records::*;
 pub use units::{DecimalMark, Quantity, UnitSystem, figure, parse_figure, typed_figure, unit_of};
+pub use wear::*;
 
 uniffi::setup_scaffolding!();
 

@@ -17,7 +17,7 @@ pub fn spanish(code: &str) -> Option<SpanishError> {
 }
 
 /// Code, what was wrong, what to do.
-const TABLE: [(&str, &str, &str); 52] = [
+const TABLE: &[(&str, &str, &str)] = &[
     // Photos.
     ("no_such_file", "No se encuentra el archivo.", "Tome la foto otra vez o elija otra."),
     ("not_a_photo", "El archivo no es una foto.", "Elija una foto tal como la guardó la cámara, JPEG o PNG."),
@@ -59,6 +59,11 @@ const TABLE: [(&str, &str, &str); 52] = [
     ("bad_pump_figure", "Una medida de la bomba está fuera de lo posible.", "Revísela en la placa de la bomba."),
     ("bad_grade", "Ese estado no existe.", "Use de 0 (sana) a 4 (acabada)."),
     ("bad_measure", "El nombre de la medida no sirve.", "Use minúsculas, números y _, con la unidad al final."),
+    ("bad_points", "Las lecturas no alcanzan o una no puede ser.", "Revise las lecturas; mida en más lugares."),
+    ("bad_setting", "El límite o el paso del instrumento no puede ser.", "Dé la cifra en mm."),
+    ("bad_thread", "Esa rosca no está en las tablas.", "Escríbala como 3/8-24 o M12."),
+    ("bad_grade_of_bolt", "Ese grado no es de esa clase de rosca.", "Pulgadas: 2, 5 u 8. Métrica: 8.8, 10.9 o 12.9."),
+    ("bad_document", "El documento no se puede leer.", "Hágalo otra vez y anote lo que salga."),
     ("note_too_long", "El texto es demasiado largo.", "Acórtelo."),
     ("bad_costs", "Un costo no sirve.", "Revise los costos: mayores que cero, y la falla más cara que el cambio."),
     ("bad_ask", "El total es menor que el último registrado.", "Dé el total como se lee ahora, o déjelo vacío."),

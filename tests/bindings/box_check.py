@@ -320,6 +320,41 @@ def all_kinds_of_entries_cross_and_come_back_from_disk():
 
 
 @check
+def worn_parts_are_measured_and_their_documents_recorded():
+    with_book = book("measured")
+    pump_id = with_book.add_pump(pump(), now())
+    point = lambda x, y, h: g.PlatePoint(x_mm=x, y_mm=y, height_mm=h)
+    plate = g.measure_plate([point(x, y, 0.2) for x in (-80.0, 80.0) for y in (-80.0, 80.0)] + [point(0.0, 0.0, 0.0)], g.usual_plate_settings())
+    assert plate.centre == g.Centre.LOW and abs(plate.centre_low_mm - 0.2) < 1e-9 and plate.wear.verdict == g.Verdict.BAD
+    assert plate.wear.verdict_words.es == "mal" and len(plate.contacts) >= 4
+    gap = lambda line, x, y, mm: g.FeelerReading(line=line, x_mm=x, y_mm=y, gap_mm=mm)
+    lines = [gap(1, -80.0, 0.0, 0.0), gap(1, 0.0, 0.0, 0.2), gap(1, 80.0, 0.0, 0.0)]
+    lines += [gap(2, 0.0, -80.0, 0.0), gap(2, 0.0, 0.0, 0.2), gap(2, 0.0, 80.0, 0.0)]
+    assert abs(g.measure_plate_by_feeler(lines, g.usual_plate_settings()).minimum_zone_mm - 0.2) < 1e-9
+    readings = [g.BoreReading(station_mm=100.0, direction_deg=d, diameter_mm=mm) for d, mm in ((0.0, 200.3), (90.0, 200.1))]
+    bore = g.measure_bore(readings, g.usual_bore_settings(200.0))
+    assert abs(bore.wear_mm - 0.3) < 1e-9 and "lóbulos" in bore.blind_to.es
+    thin = g.measure_thickness(g.ThinPart.CUP_LIP, [10.0, 9.4], 12.0, 8.0, 0.1, g.Before(thickness_mm=11.0, since_m3=2000.0))
+    assert thin.least_at == 2 and thin.left_least_m3 > 0
+    ring = g.measure_oring(5.0, 192.0, None, 200.0)
+    assert abs(ring.squeeze_percent - 20.0) < 1e-9 and ring.fill_percent is None
+    bolt = g.measure_bolt("M12", g.BoltGrade.ISO10_9, g.Lubrication.DRY, 95.0)
+    assert bolt.torque_nm == 95.0 and bolt.by_maker and bolt.wear.verdict is None
+    line = g.measure_line(133.0, 5.9, 85.0, 150.0, 0.1, None, None)
+    assert line.wear.taken is None and line.needed_mm < 5.9
+    for one, part, measure in ((plate, g.Part.PLATE, "plate_low_centre_mm"), (bore, g.Part.BORE, "bore_wear_mm"), (thin, g.Part.CUP, "cup_lip_mm"),
+                               (ring, g.Part.O_RING, "oring_squeeze_percent"), (bolt, g.Part.BOLTS, "bolt_torque_nm")):
+        taken = g.measure_of_document(one.wear.document_json, g.Cup.A, 9000.0)
+        assert (taken.part, taken.measure) == (part, measure)
+        entry = with_book.measure(pump_id, taken, now())
+        kept = with_book.entry(entry).body.measured
+        assert json.loads(kept.document_json) == json.loads(one.wear.document_json) and kept.cup == g.Cup.A
+    taken.value += 1
+    refused("bad_document", g.FieldBookError, lambda: with_book.measure(pump_id, taken, now()))
+    refused("bad_points", g.FieldBookError, lambda: g.measure_plate_by_feeler(lines[:4], g.usual_plate_settings()))
+
+
+@check
 def verify_is_sound_until_a_photo_is_damaged_and_export_reads_without_us():
     with_book = book("verified")
     pump_id = with_book.add_pump(pump(), now())

@@ -44,6 +44,9 @@ fn photo(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/photos").join(name)
 }
 
+/// Low in the centre by 0.08 mm.
+const DISHED: &str = "x_mm;y_mm;height_mm\n0;0;0,08\n200;0;0,08\n0;200;0,08\n200;200;0,08\n100;100;0\n";
+
 #[test]
 fn every_verb_prints_a_document_that_fits_its_schema() {
     let desk = Desk(tempfile::tempdir().unwrap());
@@ -53,6 +56,11 @@ fn every_verb_prints_a_document_that_fits_its_schema() {
     desk.run(&["check", "--pump", "P1", "--pump-m3", "900", "--level", "some-sand"]);
     desk.run(&["grade", "--pump", "P1", "--part", "plate", "--cup", "A", "--grade", "1"]);
     desk.run(&["measure", "--pump", "P1", "--part", "bore", "--cup", "A", "--measure", "bore_wear_mm", "--value", "0.2"]);
+    let plate = desk.0.path().join("plate.json");
+    std::fs::write(desk.0.path().join("plate.csv"), DISHED).unwrap();
+    let measured = gritbook(&["plate", desk.0.path().join("plate.csv").to_str().unwrap(), "--json"]).1.remove(0);
+    std::fs::write(&plate, measured.to_string()).unwrap();
+    desk.run(&["measure", "--pump", "P1", "--cup", "B", "--from", plate.to_str().unwrap()]);
     desk.run(&["fit", "--pump", "P1", "--part", "cup", "--cup", "A", "--pump-m3", "1250"]);
     desk.run(&["pour", "--pump", "P1", "--pour-m3", "60"]);
     desk.run(&["remove", "--pump", "P1", "--part", "cup", "--cup", "A", "--reason", "worn"]);
@@ -61,8 +69,12 @@ fn every_verb_prints_a_document_that_fits_its_schema() {
     desk.run(&["outbox"]);
     desk.run(&["verify"]);
     // Every entry kind so far, one a line.
-    let log = desk.run(&["log"]);
-    assert_eq!(log["kind"], "pump_set", "the oldest comes last");
+    let book = desk.0.path().join("book");
+    let log = gritbook(&["book", book.to_str().unwrap(), "log", "--json"]).1;
+    log.iter().for_each(fits_its_schema);
+    assert_eq!(log[log.len() - 1]["kind"], "pump_set", "the oldest comes last");
+    let kept = log.iter().map(|entry| &entry["body"]).find(|body| body["measure"] == "plate_low_centre_mm").unwrap();
+    assert_eq!((&kept["document"], &kept["value"]), (&measured, &measured["centre_low_mm"]), "the whole measurement is in the record");
     let out = desk.0.path().join("out");
     desk.run(&["export", "--out", out.to_str().unwrap()]);
 }
@@ -126,11 +138,18 @@ fn measured_wear_prints_documents_that_fit_and_refuses_what_cannot_be() {
         std::fs::write(&path, text).unwrap();
         path.to_str().unwrap().to_owned()
     };
-    let plate = file("plate.csv", "x_mm;y_mm;height_mm\n0;0;0,08\n200;0;0,08\n0;200;0,08\n200;200;0,08\n100;100;0\n");
+    let plate = file("plate.csv", DISHED);
+    let edge = "line,x_mm,y_mm,gap_mm\n1,-80,0,0\n1,0,0,0.2\n1,80,0,0\n2,0,-80,0\n2,0,0,0.2\n2,0,80,0\n";
+    let feeler = file("feeler.csv", edge);
+    let stray = file("stray.csv", &format!("{edge}3,40,40,0.1\n"));
     let bore = file("bore.csv", "station_mm,direction_deg,diameter_mm\n50,0,200.12\n50,90,200.05\n1050,0,200.31\n");
     for arguments in [
         &["plate", &plate][..],
+        &["plate", &feeler, "--resolution-mm", "0.05"],
         &["bore", &bore, "--nominal-mm", "200", "--chrome-mm", "0.25"],
+        &["bore", &bore],
+        &["thickness", "cup-lip", "10.6", "9.4", "10.2", "--new-mm", "12", "--limit-mm", "8", "--before-mm", "11", "--since-m3", "2000"],
+        &["oring", "--section-mm", "5", "--groove-mm", "191", "--bore-mm", "200", "--groove-width-mm", "6.5"],
         &["bolt", "3/8-24", "--grade", "8", "--threads", "lubricated"],
         &["bolt", "M12", "--grade", "10.9", "--maker-nm", "95"],
         &[
@@ -152,6 +171,11 @@ fn measured_wear_prints_documents_that_fit_and_refuses_what_cannot_be() {
         let (status, lines) = gritbook(&[arguments, &["--json"]].concat());
         assert_eq!(status, Some(0), "{arguments:?}: {lines:?}");
         fits_its_schema(&lines[0]);
+        for (picture, begins) in [("it.svg", &b"<svg"[..]), ("it.png", b"\x89PNG")] {
+            let picture = folder.path().join(picture);
+            assert_eq!(gritbook(&[arguments, &["--json", "--picture", picture.to_str().unwrap()]].concat()).0, Some(0));
+            assert!(std::fs::read(&picture).unwrap().starts_with(begins), "{arguments:?}");
+        }
         // For people too: some lines and no JSON.
         let output = Command::new(GRITBOOK).args(arguments).output().unwrap();
         let text = String::from_utf8(output.stdout).unwrap();
@@ -169,6 +193,10 @@ fn measured_wear_prints_documents_that_fit_and_refuses_what_cannot_be() {
         (&["plate", &half][..], "bad_rows"),
         (&["plate", &narrow], "missing_columns"),
         (&["plate", "/nowhere.csv"], "no_such_file"),
+        (&["plate", &stray], "bad_points"),
+        (&["plate", &plate, "--picture", "plate.gif"], "bad_picture_name"),
+        (&["thickness", "cup-lip", "10", "--new-mm", "8", "--limit-mm", "9"], "out_of_range"),
+        (&["oring", "--section-mm", "5", "--groove-mm", "200", "--bore-mm", "190"], "out_of_range"),
         (&["bore", &bore, "--nominal-mm", "20"], "bad_setting"),
         (&["bolt", "M11", "--grade", "8.8"], "bad_thread"),
         (&["bolt", "M12", "--grade", "8"], "bad_grade_of_bolt"),

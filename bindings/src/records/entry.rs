@@ -2,6 +2,7 @@
 
 use gritbook_core::CoreError;
 use gritbook_core::model::{entry as core_entry, part as core_part, pump as core_pump};
+use gritbook_core::wear::document;
 
 use super::{LevelCode, Moment, ReadingFacts};
 use crate::cross::{Cross, Piece, choice, record};
@@ -211,19 +212,39 @@ impl TryFrom<GradeGiven> for core_entry::Graded {
     }
 }
 
-record! { both
-    /// Something was measured; the unit is part of the measure's name.
-    MeasureTaken = core_entry::Measured {
-        /// Which part.
-        part: Part,
-        /// Which side.
-        cup: Option<Cup>,
-        /// For example `bore_wear_mm`.
-        measure: String,
-        /// In the unit that the name carries.
-        value: f64,
-        /// Running total, m3.
-        pump_m3: Option<f64>,
+/// Something was measured; the unit is part of the measure's name.
+#[derive(Debug, Clone, PartialEq, uniffi::Record)]
+pub struct MeasureTaken {
+    /// Which part.
+    pub part: Part,
+    /// Which side.
+    pub cup: Option<Cup>,
+    /// For example `bore_wear_mm`.
+    pub measure: String,
+    /// In the unit that the name carries.
+    pub value: f64,
+    /// Running total, m3.
+    pub pump_m3: Option<f64>,
+    /// The whole measurement, where one of [`crate::wear`] was made: its document as it was given.
+    #[uniffi(default = None)]
+    pub document_json: Option<String>,
+}
+
+impl Cross<MeasureTaken> for core_entry::Measured {
+    fn cross(self) -> MeasureTaken {
+        let Self { part, cup, measure, value, pump_m3, document } = self;
+        let document_json = document.map(|document| document.to_string());
+        MeasureTaken { part: part.cross(), cup: cup.cross(), measure, value, pump_m3, document_json }
+    }
+}
+
+impl TryFrom<MeasureTaken> for core_entry::Measured {
+    type Error = CoreError;
+
+    fn try_from(taken: MeasureTaken) -> Result<Self, CoreError> {
+        let MeasureTaken { part, cup, measure, value, pump_m3, document_json } = taken;
+        let document = document_json.map(|text| document::read(&text)).transpose()?.map(|(document, _)| document);
+        Ok(Self { part: part.cross(), cup: cup.cross(), measure, value, pump_m3, document })
     }
 }
 

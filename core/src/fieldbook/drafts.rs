@@ -10,6 +10,7 @@ use crate::model::part::{Cup, Grade, GradeSource, Part};
 use crate::model::pump::PumpSpec;
 use crate::store::LARGEST_PHOTO_BYTES;
 use crate::store::fault::Tried as _;
+use crate::wear::document::figure;
 
 /// Longest name of a person or a pump, characters.
 const LONGEST_NAME: usize = 80;
@@ -190,7 +191,18 @@ pub(crate) fn check_body(body: &EntryBody) -> Result<(), CoreError> {
                     "use small letters, digits and _, with the unit at the end, such as bore_wear_mm",
                 ));
             }
-            within(&measured.measure, measured.value, -1e6, 1e6)
+            within(&measured.measure, measured.value, -1e6, 1e6)?;
+            let Some(document) = &measured.document else { return Ok(()) };
+            let told = figure(document)?;
+            let same = told.part == measured.part && told.measure == measured.measure && told.value.to_bits() == measured.value.to_bits();
+            if same {
+                return Ok(());
+            }
+            Err(CoreError::refused(
+                "bad_document",
+                format!("the document says {} {}, the entry {} {}", told.measure, told.value, measured.measure, measured.value),
+                "record the document alone: its figure follows from it",
+            ))
         }
         EntryBody::Fitted(fitted) => within_if("the part's age, m3,", fitted.age_m3, 0.0, HIGHEST_TOTAL_M3),
         EntryBody::Poured(poured) => {
@@ -252,7 +264,7 @@ mod tests {
     fn pour_without_figures_and_measure_without_a_plain_name_are_refused() {
         let poured = Poured { pour_m3: None, pump_m3: None, concrete_bar: None, mix_factor: None };
         assert_eq!(check_body(&EntryBody::Poured(poured)).unwrap_err().code(), "nothing_poured");
-        let measured = Measured { part: Part::Bore, cup: None, measure: "Bore wear".into(), value: 0.2, pump_m3: None };
+        let measured = Measured { part: Part::Bore, cup: None, measure: "Bore wear".into(), value: 0.2, pump_m3: None, document: None };
         assert_eq!(check_body(&EntryBody::Measured(measured)).unwrap_err().code(), "bad_measure");
     }
 }

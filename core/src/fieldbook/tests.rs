@@ -206,8 +206,12 @@ fn history_has_a_row_for_each_event_in_the_columns_of_the_contract() {
     };
     book.save_box_check(draft, now()).unwrap();
     book.grade(pump, grade(Cup::B, 4, GradeSource::Eye), now()).unwrap();
-    book.measure(pump, Measured { part: Part::Bore, cup: side, measure: "bore_wear_mm".into(), value: 0.35, pump_m3: None }, now())
-        .unwrap();
+    book.measure(
+        pump,
+        Measured { part: Part::Bore, cup: side, measure: "bore_wear_mm".into(), value: 0.35, pump_m3: None, document: None },
+        now(),
+    )
+    .unwrap();
     book.removed(pump, Removed { part: Part::Cup, cup: side, reason: RemovalReason::Worn, pump_m3: Some(95.0) }, now()).unwrap();
     book.removed(pump, Removed { part: Part::Cup, cup: side, reason: RemovalReason::Failed, pump_m3: None }, now()).unwrap();
     let at = "2026-03-02T07:15:00-06:00";

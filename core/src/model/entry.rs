@@ -318,6 +318,9 @@ pub struct Measured {
     pub value: f64,
     /// Running total, m3.
     pub pump_m3: Option<f64>,
+    /// The whole measurement, a document such as `gritbook.plate/1`: readings, settings, verdict.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub document: Option<serde_json::Value>,
 }
 
 /// A part was fitted.

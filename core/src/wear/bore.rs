@@ -6,8 +6,9 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::verdict::{Verdict, at_most};
+use super::verdict::{Verdict, at_least, at_most};
 use crate::error::CoreError;
+use crate::model::words::Words;
 
 /// The schema name of a bore document.
 pub const BORE_SCHEMA: &str = "gritbook.bore/1";
@@ -27,8 +28,8 @@ pub struct BoreReading {
 /// What the readings are held against.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct BoreSettings {
-    /// Diameter when new, mm.
-    pub nominal_mm: f64,
+    /// Diameter when new, mm; None: not known, and the wear is at least the difference between the widest and the narrowest place.
+    pub nominal_mm: Option<f64>,
     /// Chrome when new, mm on the radius; None: not known.
     pub chrome_mm: Option<f64>,
     /// Diameter of the cup's body, mm, for its clearance; None: not asked.
@@ -42,7 +43,7 @@ pub struct BoreSettings {
 impl BoreSettings {
     /// Settings for a bore of this size: a gauge of 0.01 mm and a limit of 0.4 mm on the diameter, about twice a hard chrome of
     /// 0.20 to 0.25 mm (from memory, not seen in print): an assumption, for the shop to set.
-    pub fn of(nominal_mm: f64) -> Self {
+    pub fn of(nominal_mm: Option<f64>) -> Self {
         Self { nominal_mm, chrome_mm: None, cup_mm: None, resolution_mm: 0.01, limit_mm: 0.4 }
     }
 }
@@ -73,11 +74,15 @@ pub struct Bore {
     pub ovality_mm: Option<f64>,
     /// Largest difference of diameters along one direction, mm: the whole difference. (ISO 12180 calls half of it local taper.)
     pub taper_mm: Option<f64>,
-    /// Largest diameter less the nominal, mm.
+    /// Diameter when new, mm; null where it was not given.
+    pub nominal_mm: Option<f64>,
+    /// Largest diameter less the nominal, mm; without a nominal less the smallest: it is worn by at least that.
     pub wear_mm: f64,
     /// Least chrome that is left on the radius where the bore wore evenly all round, mm; below 0: through. Null where the new
-    /// thickness is not known.
+    /// thickness or the nominal is not known.
     pub chrome_left_mm: Option<f64>,
+    /// Whether chrome is left, as far as the gauge tells.
+    pub chrome_verdict: Option<Verdict>,
     /// Most clearance between bore and cup body, mm on the diameter.
     pub cup_clearance_mm: Option<f64>,
     /// Half the width of what the gauge's step hides in one diameter, mm.
@@ -88,10 +93,16 @@ pub struct Bore {
     pub verdict: Verdict,
     /// What two-point diameters cannot see.
     pub blind_to: String,
+    /// The same in Spanish.
+    pub blind_to_es: String,
 }
 
-const BLIND: &str = "Diameters between two points cannot see three lobes: a bore worn that way reads round. Turn a cup body in it, or \
-    use a three-point gauge.";
+const BLIND: Words = Words {
+    en: "Diameters between two points cannot see three lobes: a bore worn that way reads round. Turn a cup body in it, or use a \
+        three-point gauge.",
+    es: "Un diámetro entre dos puntos no ve tres lóbulos: un cilindro gastado así se lee redondo. Gire en él un cuerpo de copa, o use \
+        un calibre de tres puntos.",
+};
 
 /// Measures a bore.
 ///
@@ -122,22 +133,32 @@ pub fn bore(readings: &[BoreReading], settings: &BoreSettings) -> Result<Bore, C
             }
         })
         .collect();
-    let largest = readings.iter().map(|reading| reading.diameter_mm).fold(f64::NEG_INFINITY, f64::max);
-    let wear_mm = largest - settings.nominal_mm;
-    let uncertainty_mm = settings.resolution_mm / 2.0;
+    let diameters = || readings.iter().map(|reading| reading.diameter_mm);
+    let largest = diameters().fold(f64::NEG_INFINITY, f64::max);
+    let wear_mm = largest - settings.nominal_mm.unwrap_or_else(|| diameters().fold(f64::INFINITY, f64::min));
+    // Without a nominal the wear is a difference of two readings.
+    let uncertainty_mm = settings.resolution_mm / if settings.nominal_mm.is_some() { 2.0 } else { 1.0 };
+    let chrome_left_mm = settings.chrome_mm.filter(|_| settings.nominal_mm.is_some()).map(|chrome| chrome - wear_mm / 2.0);
+    let verdict = match at_most(wear_mm, uncertainty_mm, settings.limit_mm) {
+        Verdict::Good if settings.nominal_mm.is_none() => Verdict::MeasureMore,
+        verdict => verdict,
+    };
     Ok(Bore {
         schema: BORE_SCHEMA.to_owned(),
         readings: readings.to_vec(),
         ovality_mm: stations.iter().filter_map(|station| station.ovality_mm).reduce(f64::max),
         stations,
         taper_mm: by_direction.values().filter_map(|diameters| range(diameters)).reduce(f64::max),
+        nominal_mm: settings.nominal_mm,
         wear_mm,
-        chrome_left_mm: settings.chrome_mm.map(|chrome| chrome - wear_mm / 2.0),
+        chrome_left_mm,
+        chrome_verdict: chrome_left_mm.map(|left| at_least(left, uncertainty_mm / 2.0, 0.0)),
         cup_clearance_mm: settings.cup_mm.map(|cup| largest - cup),
         uncertainty_mm,
         limit_mm: settings.limit_mm,
-        verdict: at_most(wear_mm, uncertainty_mm, settings.limit_mm),
-        blind_to: BLIND.to_owned(),
+        verdict,
+        blind_to: BLIND.en.to_owned(),
+        blind_to_es: BLIND.es.to_owned(),
     })
 }
 
@@ -149,7 +170,7 @@ fn check(readings: &[BoreReading], settings: &BoreSettings) -> Result<(), CoreEr
         }
         Err(CoreError::refused("bad_setting", format!("the {what} of {value} mm is outside {low} to {high} mm"), "give it in mm"))
     };
-    setting("nominal diameter", settings.nominal_mm, 80.0, 300.0)?;
+    settings.nominal_mm.map_or(Ok(()), |nominal| setting("nominal diameter", nominal, 80.0, 300.0))?;
     setting("gauge's step", settings.resolution_mm, 1e-4, 1.0)?;
     setting("limit", settings.limit_mm, 1e-3, 10.0)?;
     settings.chrome_mm.map_or(Ok(()), |chrome| setting("chrome", chrome, 0.01, 2.0))?;
@@ -157,12 +178,14 @@ fn check(readings: &[BoreReading], settings: &BoreSettings) -> Result<(), CoreEr
     if readings.is_empty() || readings.len() > 2000 {
         return refuse(format!("{} readings; 1 to 2000 can be used", readings.len()));
     }
+    // Without a nominal the first reading stands for it: a figure of another unit still shows.
+    let usual_mm = settings.nominal_mm.unwrap_or_else(|| readings[0].diameter_mm.clamp(80.0, 300.0));
     for (number, reading) in (1..).zip(readings) {
-        let near = (0.75 * settings.nominal_mm..=1.25 * settings.nominal_mm).contains(&reading.diameter_mm);
+        let near = (0.75 * usual_mm..=1.25 * usual_mm).contains(&reading.diameter_mm);
         if !near || !(0.0..=5000.0).contains(&reading.station_mm) || !(-360.0..=360.0).contains(&reading.direction_deg) {
             return refuse(format!(
                 "reading {number} (station {} mm, direction {} degrees, diameter {} mm) cannot be of a bore of {} mm",
-                reading.station_mm, reading.direction_deg, reading.diameter_mm, settings.nominal_mm
+                reading.station_mm, reading.direction_deg, reading.diameter_mm, usual_mm
             ));
         }
     }
@@ -188,7 +211,7 @@ mod tests {
             [2050.0, 180.0, 200.08],
             [2050.0, 270.0, 200.06],
         ];
-        let settings = BoreSettings { chrome_mm: Some(0.25), cup_mm: Some(199.0), ..BoreSettings::of(200.0) };
+        let settings = BoreSettings { chrome_mm: Some(0.25), cup_mm: Some(199.0), ..BoreSettings::of(Some(200.0)) };
         let found = bore(&readings(&table), &settings).unwrap();
         let close = |got: f64, want: f64| assert!((got - want).abs() < 1e-9, "{got} against {want}");
         let ovality: Vec<f64> = found.stations.iter().map(|station| station.ovality_mm.unwrap()).collect();
@@ -201,8 +224,23 @@ mod tests {
         close(found.chrome_left_mm.unwrap(), 0.095);
         close(found.cup_clearance_mm.unwrap(), 1.31);
         assert_eq!(found.verdict, Verdict::Good);
+        assert_eq!(found.chrome_verdict, Some(Verdict::Good));
+        let through = BoreSettings { chrome_mm: Some(0.15), ..settings };
+        assert_eq!(bore(&readings(&table), &through).unwrap().chrome_verdict, Some(Verdict::Bad));
         let strict = BoreSettings { limit_mm: 0.31, ..settings };
         assert_eq!(bore(&readings(&table), &strict).unwrap().verdict, Verdict::TooClose);
+    }
+
+    #[test]
+    fn without_a_nominal_the_wear_is_the_least_it_can_be_and_never_called_good() {
+        let at = |diameters: &[f64]| readings(&diameters.iter().map(|d| [0.0, 0.0, *d]).collect::<Vec<_>>());
+        let settings = BoreSettings { chrome_mm: Some(0.25), ..BoreSettings::of(None) };
+        let found = bore(&at(&[200.05, 200.31]), &settings).unwrap();
+        assert!((found.wear_mm - 0.26).abs() < 1e-9);
+        assert_eq!((found.verdict, found.chrome_left_mm, found.nominal_mm), (Verdict::MeasureMore, None, None));
+        assert_eq!(bore(&at(&[200.05, 200.61]), &settings).unwrap().verdict, Verdict::Bad);
+        assert_eq!(bore(&at(&[200.05, 7.9]), &settings).unwrap_err().code(), "bad_points");
+        assert_eq!(bore(&at(&[7.9, 7.88]), &settings).unwrap_err().code(), "bad_points");
     }
 
     /// r = 100 + 0.02 cos 3t: roundness 0.04 mm, every diameter 200.
@@ -215,7 +253,7 @@ mod tests {
                 [100.0, f64::from(i) * 15.0, radius(angle) + radius(angle + std::f64::consts::PI)]
             })
             .collect();
-        let found = bore(&readings(&list), &BoreSettings::of(200.0)).unwrap();
+        let found = bore(&readings(&list), &BoreSettings::of(Some(200.0))).unwrap();
         assert!(found.ovality_mm.unwrap() < 1e-9);
         assert!(found.blind_to.contains("three lobes"));
     }
@@ -223,10 +261,10 @@ mod tests {
     #[test]
     fn readings_that_cannot_be_of_this_bore_are_refused() {
         let code = |list: &[[f64; 3]], settings: &BoreSettings| bore(&readings(list), settings).unwrap_err().code();
-        let usual = BoreSettings::of(200.0);
+        let usual = BoreSettings::of(Some(200.0));
         assert_eq!(code(&[], &usual), "bad_points");
         assert_eq!(code(&[[0.0, 0.0, 20.0]], &usual), "bad_points");
         assert_eq!(code(&[[0.0, 0.0, f64::NAN]], &usual), "bad_points");
-        assert_eq!(code(&[[0.0, 0.0, 200.0]], &BoreSettings { nominal_mm: 5.0, ..usual }), "bad_setting");
+        assert_eq!(code(&[[0.0, 0.0, 200.0]], &BoreSettings { nominal_mm: Some(5.0), ..usual }), "bad_setting");
     }
 }

@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::rate::Rate;
 use super::verdict::{Verdict, at_least};
 use crate::error::CoreError;
 
@@ -71,19 +72,8 @@ pub fn line(pipe: &LinePipe) -> Result<Line, CoreError> {
     let needed_mm = p * d / (2.0 * (s + p * Y));
     let (outer, inner) = (d / 2.0, d / 2.0 - t);
     let uncertainty_mm = pipe.resolution_mm / 2.0;
-    let rate = |worn_mm: f64, m3: f64| worn_mm / m3 * 1000.0;
-    let left = |wall: f64, rate: f64| ((wall - needed_mm) / rate * 1000.0).max(0.0);
-    let (mut wear, mut left_m3, mut left_least_m3) = (None, None, None);
-    if let Some((before_mm, m3)) = pipe.before {
-        let seen = rate(before_mm - t, m3);
-        if seen > 0.0 {
-            wear = Some(seen);
-            left_m3 = Some(left(t, seen));
-        }
-        // Both readings may be off by half a step, the wall of today as well.
-        let most = rate(before_mm - t + pipe.resolution_mm, m3);
-        left_least_m3 = (most > 0.0).then(|| left(t - uncertainty_mm, most));
-    }
+    let rate = pipe.before.map(|(before, m3)| Rate::between(before, t, m3, needed_mm, pipe.resolution_mm));
+    let left_least_m3 = rate.and_then(|rate| rate.left_least_m3);
     Ok(Line {
         schema: LINE_SCHEMA.to_owned(),
         wall_mm: t,
@@ -91,8 +81,8 @@ pub fn line(pipe: &LinePipe) -> Result<Line, CoreError> {
         holds_bar: 10.0 * 2.0 * s * t / (d - 2.0 * Y * t),
         lame_inner_mpa: p * (outer * outer + inner * inner) / (outer * outer - inner * inner),
         thin_mpa: p * (d - t) / (2.0 * t),
-        wear_mm_per_1000_m3: wear,
-        left_m3,
+        wear_mm_per_1000_m3: rate.and_then(|rate| rate.wear_mm_per_1000_m3),
+        left_m3: rate.and_then(|rate| rate.left_m3),
         left_least_m3,
         pours_left: left_least_m3.zip(pipe.pour_m3).map(|(left, pour)| (left / pour).floor()),
         uncertainty_mm,

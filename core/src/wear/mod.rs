@@ -2,10 +2,14 @@
 
 pub mod bolt;
 pub mod bore;
-pub mod flatness;
+pub mod document;
 pub mod grade;
 pub mod line;
 pub mod liquid;
+pub mod oring;
+pub mod plate;
+mod rate;
+pub mod thickness;
 mod verdict;
 
 pub use verdict::Verdict;

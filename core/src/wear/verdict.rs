@@ -15,6 +15,8 @@ pub enum Verdict {
     Bad,
     /// The limit lies within the uncertainty: measure finer, or take it for bad.
     TooClose,
+    /// Within the limit as far as was measured, and more has to be measured before it is good.
+    MeasureMore,
 }
 
 impl Verdict {
@@ -26,6 +28,7 @@ impl Verdict {
             Self::TooClose => {
                 ("too close to call: measure finer, or take it for bad", "muy justo para decidir: mida más fino, o tómelo por malo")
             }
+            Self::MeasureMore => ("not all seen: measure more before you call it good", "falta ver: mida más antes de darlo por bueno"),
         };
         Words { en, es }
     }

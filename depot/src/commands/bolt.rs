@@ -1,10 +1,12 @@
 //! `gritbook bolt`: torque, clamp load and tap of a bolt.
 
 use clap::ValueEnum;
-use gritbook_core::units::NewtonMetres;
-use gritbook_core::wear::bolt::{BoltGrade, Lubrication, Thread, bolt};
+use gritbook_core::units::NM_PER_FT_LBF;
+use gritbook_core::wear::bolt::{Bolt, BoltGrade, Lubrication, Thread, bolt};
 
-use super::{Failure, Run, say, say_document};
+use super::measured::Wanted;
+use super::{Failure, Run, say};
+use crate::report::worn;
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -24,9 +26,8 @@ pub struct Args {
     /// The maker's torque, N m.
     #[arg(long)]
     maker_nm: Option<f64>,
-    /// Print one JSON document, gritbook.bolt/1.
-    #[arg(long)]
-    json: bool,
+    #[command(flatten)]
+    wanted: Wanted,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -54,7 +55,7 @@ enum Threads {
 
 impl Run for Args {
     fn json(&self) -> bool {
-        self.json
+        self.wanted.json
     }
 
     fn run(self) -> Result<(), Failure> {
@@ -72,26 +73,25 @@ impl Run for Args {
             Threads::Lubricated => Lubrication::Lubricated,
         };
         let found = bolt(&Thread::of(&self.thread)?, grade, lubrication, self.maker_nm)?;
-        if self.json {
-            return say_document(&found);
-        }
-        let ft_lb = |nm: f64| NewtonMetres::new(nm).map(NewtonMetres::ft_lbf);
-        say(format_args!(
-            "{}: {:.0} N m ({:.0} ft lb), {}",
-            found.thread.name,
-            found.torque_nm,
-            ft_lb(found.torque_nm)?,
-            match found.maker_nm {
-                Some(_) => format!("the maker's figure; computed {:.0} N m", found.computed_nm),
-                None => format!("computed with K = {}; the maker's figure wins where you have it", found.nut_factor),
-            }
-        ));
-        say(format_args!(
-            "Clamp load {:.1} kN, proof load {:.1} kN, stress area {:.1} mm2",
-            found.clamp_kn, found.proof_kn, found.stress_area_mm2
-        ));
-        let named = found.tap_drill.map_or_else(String::new, |name| format!(" ({name})"));
-        say(format_args!("Chase with a {} tap; drill for a new thread {:.2} mm{named}", found.chase_with, found.tap_drill_mm));
-        Ok(())
+        self.wanted.give(&found, worn::bolt, words)
     }
+}
+
+fn words(found: &Bolt) {
+    say(format_args!(
+        "{}: {:.0} N m ({:.0} ft lb), {}",
+        found.thread.name,
+        found.torque_nm,
+        found.torque_nm / NM_PER_FT_LBF,
+        match found.maker_nm {
+            Some(_) => format!("the maker's figure; computed {:.0} N m", found.computed_nm),
+            None => format!("computed with K = {}; the maker's figure wins where you have it", found.nut_factor),
+        }
+    ));
+    say(format_args!(
+        "Clamp load {:.1} kN, proof load {:.1} kN, stress area {:.1} mm2",
+        found.clamp_kn, found.proof_kn, found.stress_area_mm2
+    ));
+    let named = found.tap_drill.as_ref().map_or_else(String::new, |name| format!(" ({name})"));
+    say(format_args!("Chase with a {} tap; drill for a new thread {:.2} mm{named}", found.chase_with, found.tap_drill_mm));
 }

@@ -202,6 +202,13 @@ fn word<T: serde::de::DeserializeOwned>(what: &'static str, words: &'static str,
         .map_err(|_| CoreError::refused("bad_word", format!("`{text}` is not {what}"), format!("use one of {words}")))
 }
 
+/// A document's text.
+fn text_of(path: &Path) -> Result<String, CoreError> {
+    std::fs::read_to_string(path).map_err(|cause| {
+        CoreError::refused("no_such_file", format!("`{}` cannot be read", path.display()), "check the name of the file").because(cause)
+    })
+}
+
 fn part(text: &str) -> Result<Part, CoreError> {
     word("a part", "cup, guide-band, o-ring, plate, bore, coupler, bolts", text)
 }

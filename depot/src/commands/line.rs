@@ -1,8 +1,10 @@
 //! `gritbook line`: a delivery pipe's wall against the pressure it must hold.
 
-use gritbook_core::wear::line::{LinePipe, line};
+use gritbook_core::wear::line::{Line, LinePipe, line};
 
-use super::{Failure, Run, say, say_document};
+use super::measured::Wanted;
+use super::{Failure, Run, say};
+use crate::report::worn;
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -36,14 +38,13 @@ pub struct Args {
     /// Concrete in a usual pour, m3.
     #[arg(long)]
     pour_m3: Option<f64>,
-    /// Print one JSON document, gritbook.line/1.
-    #[arg(long)]
-    json: bool,
+    #[command(flatten)]
+    wanted: Wanted,
 }
 
 impl Run for Args {
     fn json(&self) -> bool {
-        self.json
+        self.wanted.json
     }
 
     fn run(self) -> Result<(), Failure> {
@@ -56,27 +57,27 @@ impl Run for Args {
             before: self.before_mm.zip(self.since_m3),
             pour_m3: self.pour_m3,
         })?;
-        if self.json {
-            return say_document(&found);
-        }
-        say(format_args!(
-            "Wall {:.2} mm (give or take {:.2}), needed {:.2} mm: {}",
-            found.wall_mm,
-            found.uncertainty_mm,
-            found.needed_mm,
-            found.verdict.words().en
-        ));
-        say(format_args!(
-            "It holds {:.0} bar at that stress; stress now {:.0} MPa inside (thick wall), {:.0} MPa (thin wall)",
-            found.holds_bar, found.lame_inner_mpa, found.thin_mpa
-        ));
-        if let Some(rate) = found.wear_mm_per_1000_m3 {
-            say(format_args!("Wear {rate:.3} mm for each 1000 m3; {:.0} m3 left at that rate", found.left_m3.unwrap_or_default()));
-        }
-        if let Some(least) = found.left_least_m3 {
-            let pours = found.pours_left.map_or_else(String::new, |pours| format!(", {pours:.0} usual pours"));
-            say(format_args!("Plan with {least:.0} m3{pours}: what the gauge's step may hide is taken off"));
-        }
-        Ok(())
+        self.wanted.give(&found, worn::line, words)
+    }
+}
+
+fn words(found: &Line) {
+    say(format_args!(
+        "Wall {:.2} mm (give or take {:.2}), needed {:.2} mm: {}",
+        found.wall_mm,
+        found.uncertainty_mm,
+        found.needed_mm,
+        found.verdict.words().en
+    ));
+    say(format_args!(
+        "It holds {:.0} bar at that stress; stress now {:.0} MPa inside (thick wall), {:.0} MPa (thin wall)",
+        found.holds_bar, found.lame_inner_mpa, found.thin_mpa
+    ));
+    if let Some(rate) = found.wear_mm_per_1000_m3 {
+        say(format_args!("Wear {rate:.3} mm for each 1000 m3; {:.0} m3 left at that rate", found.left_m3.unwrap_or_default()));
+    }
+    if let Some(least) = found.left_least_m3 {
+        let pours = found.pours_left.map_or_else(String::new, |pours| format!(", {pours:.0} usual pours"));
+        say(format_args!("Plan with {least:.0} m3{pours}: what the gauge's step may hide is taken off"));
     }
 }

@@ -17,10 +17,12 @@ mod enroll;
 mod life;
 mod line;
 mod measured;
+mod oring;
 mod plate;
 mod read;
 mod schema;
 mod shelf;
+mod thickness;
 
 /// The field book for mechanics who keep piston concrete pumps fit to pump.
 #[derive(Debug, Parser)]
@@ -62,10 +64,14 @@ commands! {
     Card(card),
     /// Read a photo of drained material: grain sizes and the passing level.
     Read(read),
-    /// Measure a piston plate's flatness from heights on a grid.
+    /// Measure a piston plate's flatness, by dial or by straightedge and feelers.
     Plate(plate),
     /// Measure a bore from diameters at stations along it.
     Bore(bore),
+    /// Hold a lip, wall or guide band against what may be left of it.
+    Thickness(thickness),
+    /// Hold an O-ring's squeeze against its limits.
+    Oring(oring),
     /// Torque, clamp load and tap of a bolt.
     Bolt(bolt),
     /// Hold a delivery pipe's wall against the pressure it must hold.

@@ -25,8 +25,10 @@ type Make = fn() -> Schema;
 /// Every document that has a schema.
 const DOCUMENTS: &[(&str, Make)] = &[
     ("reading", schema_of::<Reading>),
-    ("plate", schema_of::<gritbook_core::wear::flatness::Flatness>),
+    ("plate", schema_of::<gritbook_core::wear::plate::Flatness>),
     ("bore", schema_of::<gritbook_core::wear::bore::Bore>),
+    ("thickness", schema_of::<gritbook_core::wear::thickness::Thickness>),
+    ("oring", schema_of::<gritbook_core::wear::oring::ORing>),
     ("bolt", schema_of::<gritbook_core::wear::bolt::Bolt>),
     ("line", schema_of::<gritbook_core::wear::line::Line>),
     ("shelf", schema_of::<gritbook_core::shelf::Shelf>),

@@ -4,4 +4,6 @@ pub mod card_sheet;
 pub mod chart;
 pub mod curve;
 pub mod overlay;
+pub mod picture;
 pub mod words;
+pub mod worn;

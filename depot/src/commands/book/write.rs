@@ -1,5 +1,7 @@
 //! The verbs that record one thing.
 
+use std::path::PathBuf;
+
 use clap::{Args, Subcommand};
 use gritbook_core::ids::EntryId;
 use gritbook_core::model::entry::{Fitted, Graded, Measured, Poured, RemovalReason, Removed};
@@ -66,23 +68,31 @@ impl GradePart {
 
 /// Record a measurement.
 #[derive(Debug, Args)]
-#[command(after_help = "Example: gritbook book yard measure --pump 'Trailer 3' --part bore --cup A --measure bore_wear_mm --value 0.35")]
+#[command(
+    after_help = "Example: gritbook book yard measure --pump 'Trailer 3' --part bore --cup A --measure bore_wear_mm --value 0.35\n\n\
+    With its readings and its verdict:\n\
+    gritbook plate points.csv --json > plate.json\n\
+    gritbook book yard measure --pump 'Trailer 3' --cup A --from plate.json"
+)]
 pub(super) struct Measure {
     /// The pump's name.
     #[arg(long)]
     pump: String,
+    /// A document that plate, bore, thickness, oring or bolt printed with --json.
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["part", "measure", "value"])]
+    from: Option<PathBuf>,
     /// The part.
-    #[arg(long)]
-    part: String,
+    #[arg(long, required_unless_present = "from")]
+    part: Option<String>,
     /// A or B.
     #[arg(long)]
     cup: Option<String>,
     /// What was measured, with its unit at the end, such as bore_wear_mm.
-    #[arg(long)]
-    measure: String,
+    #[arg(long, required_unless_present = "from")]
+    measure: Option<String>,
     /// The value in that unit.
-    #[arg(long, allow_negative_numbers = true)]
-    value: f64,
+    #[arg(long, allow_negative_numbers = true, required_unless_present = "from")]
+    value: Option<f64>,
     /// Running total, m3.
     #[arg(long, value_name = "M3", allow_negative_numbers = true)]
     pump_m3: Option<f64>,
@@ -90,11 +100,20 @@ pub(super) struct Measure {
 
 impl Measure {
     pub(super) fn run(self, desk: &Desk) -> Result<(), Failure> {
-        let part = super::part(&self.part)?;
         let cup = self.cup.as_deref().map(super::cup).transpose()?;
+        let measured = match &self.from {
+            Some(path) => Measured::of_document(&super::text_of(path)?, cup, self.pump_m3)?,
+            None => Measured {
+                part: super::part(&self.part.unwrap_or_default())?,
+                cup,
+                measure: self.measure.unwrap_or_default(),
+                value: self.value.unwrap_or_default(),
+                pump_m3: self.pump_m3,
+                document: None,
+            },
+        };
         let book = desk.open(false)?;
-        let line = format!("saved: {} {} {}", plain(part), self.measure, self.value);
-        let measured = Measured { part, cup, measure: self.measure, value: self.value, pump_m3: self.pump_m3 };
+        let line = format!("saved: {} {} {}", plain(measured.part), measured.measure, measured.value);
         let entry = book.measure(super::pump(&book, &self.pump)?, measured, desk.now)?;
         saved(desk, entry, line);
         Ok(())
