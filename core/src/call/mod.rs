@@ -21,5 +21,5 @@ mod reasons;
 pub use answer::{Answer, AskError, CALL_SCHEMA, Call, CallCode, Chance, CupForecast, ErrorBody, ExpectedCost, Hint, Reason};
 pub use ask::{Ask, BadAsk, Costs, parse_asks, parse_costs};
 pub use decide::{Choice, decide};
-pub use forecast::{CupInput, Forecast, SharedSign, SignKind};
+pub use forecast::{CupInput, Forecast, SharedLook};
 pub use judge::{Judge, judge};

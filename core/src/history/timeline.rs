@@ -431,6 +431,16 @@ impl Timeline {
         Age { low: (here - self.duty_at(part.start.high)).max(0.0), high: (here - self.duty_at(part.start.low)).max(0.0) }
     }
 
+    /// How many lives of cups have ended.
+    pub fn ended_cups(&self) -> usize {
+        self.ended.iter().filter(|ended| ended.part.part == Part::Cup).count()
+    }
+
+    /// How many lives of cups ended in failure.
+    pub fn failed_cups(&self) -> usize {
+        self.ended.iter().filter(|ended| ended.part.part == Part::Cup && ended.how == LifeEnd::Failed).count()
+    }
+
     /// Looks into the box, oldest first.
     pub fn box_seen(&self) -> &[Observation<Seen>] {
         &self.box_seen

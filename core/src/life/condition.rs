@@ -1,13 +1,14 @@
-//! What grades, levels and the liquid say about how far a cup is through its life.
+//! What grades, levels, the liquid and the settled solids say about how far a cup is through its life.
 //!
-//! A cup that will fail at use T has gone through the share f = use / T of its life. A worse sign is likelier the larger f is:
+//! A cup that will wear out at use T has gone through the share f = use / T of its life. A worse sign is likelier the larger f is:
 //! the chance of a sign at or beyond step k is a logistic curve in f with its middle at `cuts[k]` and a width. Wrong signs
-//! happen: the curve gives each of them some chance at any f, the wider the more. In this family a worse sign always moves the judgement
-//! towards failure (monotone likelihood ratio), whatever the prior.
+//! happen: a share of them (`misread`) may be any step. The ratio of a worse sign's chance to a better one's is kept from falling
+//! as f grows ([`SignTable`]), so a worse sign always moves the judgement towards failure (monotone likelihood ratio), whatever the
+//! prior and however many signs are misread.
 //!
-//! The box is shared: its level is that of the worse of both cups, each with its own chance of a sign.
+//! The box is shared: its level is that of the cup that is further through its life.
 //!
-//! The figures are assumptions, for a shop's own ended lives to correct ([`ConditionModel::learned`]).
+//! The figures are assumptions, for a shop's own lives to correct ([`ConditionModel::learned`]).
 
 use super::numeric::minimum;
 
@@ -18,6 +19,8 @@ pub struct SignModel {
     pub cuts: Vec<f64>,
     /// Width of the curves, in shares of life.
     pub width: f64,
+    /// Share of signs that may be any step, 0 to 1.
+    pub misread: f64,
 }
 
 /// All signs.
@@ -31,10 +34,15 @@ pub struct ConditionModel {
     pub muddy: SignModel,
     /// Low or not.
     pub low: SignModel,
+    /// Settled solids for each m3 since the drain, in classes of the shop's own records ([`SETTLED_SHARES`]).
+    pub settled: SignModel,
 }
 
-/// Signs of one life are not independent of each other (same cup, same eye): each counts for this share of its
-/// log-likelihood. Assumption. See [`trusted`].
+/// A settled rate is in class k where it lies above this share k of the shop's own rates so far.
+pub const SETTLED_SHARES: [f64; 4] = [0.5, 0.75, 0.9, 0.97];
+
+/// Signs of one life are not independent of each other (same cup, same eye, wear that runs ahead stays ahead): each counts for
+/// this share of its log-likelihood. Assumption; chosen among 0.5, 0.75 and 1 on simulated fleets. See [`trusted`].
 pub const TRUST: f64 = 0.75;
 
 /// A chance to the power of [`TRUST`]: two square roots, a tenth of the time of a general power.
@@ -50,21 +58,27 @@ pub const CUT_SPREAD: f64 = 0.25;
 /// The same for ln width. Assumption.
 pub const LN_WIDTH_SPREAD: f64 = 0.6;
 
-/// A sign seen at a known share of life.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct KnownSign {
-    /// Use at the sign over use at the failure, 0 to 1.
-    pub life_share: f64,
-    /// The step of the sign.
-    pub step: u8,
-}
+/// Shares of misread signs that are tried, with the prior odds of each. Assumption.
+const MISREADS: [(f64, f64); 5] = [(0.01, 0.2), (0.03, 0.3), (0.08, 0.25), (0.15, 0.15), (0.25, 0.1)];
+
+/// Places along a life at which chances are tabulated, 0 to 1.5.
+pub const PLACES: usize = 193;
+const PLACES_PER_LIFE: f64 = 128.0;
+
+/// Bins of a life in which signs are counted for learning, 0 to 1.
+pub const SHARE_BINS: usize = 40;
 
 fn logistic(x: f64) -> f64 {
     1.0 / (1.0 + (-x).exp())
 }
 
 impl SignModel {
-    /// Chance of a sign at or below `step` at `life_share`.
+    /// A model with its first misread share.
+    pub fn new(cuts: &[f64], width: f64) -> Self {
+        Self { cuts: cuts.to_vec(), width, misread: 0.03 }
+    }
+
+    /// Chance of a sign at or below `step` at `life_share`, were none misread.
     pub fn at_most(&self, step: u8, life_share: f64) -> f64 {
         match self.cuts.get(usize::from(step)) {
             Some(cut) => logistic((cut - life_share) / self.width),
@@ -72,33 +86,65 @@ impl SignModel {
         }
     }
 
-    /// Chance of exactly this sign at `life_share`.
-    pub fn chance(&self, step: u8, life_share: f64) -> f64 {
+    /// How many steps there are.
+    pub fn steps(&self) -> usize {
+        self.cuts.len() + 1
+    }
+
+    /// Chance of exactly this sign at `life_share`, misread ones among them.
+    fn chance(&self, step: u8, life_share: f64) -> f64 {
         let below = if step == 0 { 0.0 } else { self.at_most(step - 1, life_share) };
-        (self.at_most(step, life_share) - below).max(1e-12)
+        (1.0 - self.misread) * (self.at_most(step, life_share) - below).max(1e-12) + self.misread / self.steps() as f64
     }
 
-    /// Chance that the worse of two cups, at these shares, shows exactly this sign.
-    pub fn chance_of_worse(&self, step: u8, one: f64, other: f64) -> f64 {
-        let both = |step: u8| self.at_most(step, one) * self.at_most(step, other);
-        let below = if step == 0 { 0.0 } else { both(step - 1) };
-        (both(step) - below).max(1e-12)
-    }
-
-    /// The model corrected by signs whose share of life is known, against `self` as a prior: each cut normal with
-    /// [`CUT_SPREAD`], ln width with [`LN_WIDTH_SPREAD`]. Maximum a posteriori by turns.
-    #[must_use]
-    pub fn learned(&self, signs: &[KnownSign]) -> Self {
-        if signs.is_empty() {
-            return self.clone();
+    /// The chances as a table.
+    pub fn table(&self) -> SignTable {
+        let steps = self.steps();
+        let mut chances = vec![0.0; steps * PLACES];
+        // ln of the ratio of each step's chance to the one below, kept from falling along the life.
+        let mut ratios = vec![f64::NEG_INFINITY; steps];
+        for place in 0..PLACES {
+            let share = place as f64 / PLACES_PER_LIFE;
+            let mut sum = 0.0;
+            let mut ln = 0.0;
+            for step in 0..steps {
+                if step > 0 {
+                    let ratio = (self.chance(step as u8, share) / self.chance(step as u8 - 1, share)).ln();
+                    ratios[step] = ratios[step].max(ratio);
+                    ln += ratios[step];
+                }
+                chances[step * PLACES + place] = ln.exp();
+                sum += ln.exp();
+            }
+            (0..steps).for_each(|step| chances[step * PLACES + place] /= sum);
         }
+        SignTable { chances }
+    }
+
+    /// The model corrected by counted signs, against `prior`: each cut normal with [`CUT_SPREAD`], ln width with
+    /// [`LN_WIDTH_SPREAD`]. Maximum a posteriori by turns, from `self` on.
+    #[must_use]
+    pub fn learned(&self, prior: &Self, counts: &SignCounts) -> Self {
+        if counts.total() <= 0.0 {
+            return prior.clone();
+        }
+        let seen: Vec<(usize, usize, f64)> = counts.seen();
         let cost = |model: &Self| {
-            let prior: f64 = model.cuts.iter().zip(&self.cuts).map(|(a, b)| 0.5 * ((a - b) / CUT_SPREAD).powi(2)).sum::<f64>()
-                + 0.5 * ((model.width / self.width).ln() / LN_WIDTH_SPREAD).powi(2);
-            prior - TRUST * signs.iter().map(|sign| model.chance(sign.step, sign.life_share).ln()).sum::<f64>()
+            let away: f64 = model.cuts.iter().zip(&prior.cuts).map(|(a, b)| 0.5 * ((a - b) / CUT_SPREAD).powi(2)).sum::<f64>()
+                + 0.5 * ((model.width / prior.width).ln() / LN_WIDTH_SPREAD).powi(2);
+            let mut sum = 0.0;
+            let mut at = (usize::MAX, Vec::new());
+            for (bin, step, count) in &seen {
+                if at.0 != *bin {
+                    let share = (*bin as f64 + 0.5) / SHARE_BINS as f64;
+                    at = (*bin, (0..model.steps()).map(|step| model.chance(step as u8, share)).collect());
+                }
+                sum += count * at.1[*step].ln();
+            }
+            away - TRUST * sum
         };
         let mut model = self.clone();
-        for _ in 0..3 {
+        for _ in 0..2 {
             for k in 0..model.cuts.len() {
                 let low = if k == 0 { -0.3 } else { model.cuts[k - 1] + 0.02 };
                 let high = model.cuts.get(k + 1).map_or(1.6, |next| next - 0.02);
@@ -110,7 +156,7 @@ impl SignModel {
                     },
                     low,
                     high.max(low),
-                    1e-4,
+                    3e-3,
                 );
                 model.cuts[k] = best.0;
             }
@@ -122,11 +168,110 @@ impl SignModel {
                 },
                 0.02_f64.ln(),
                 0.4_f64.ln(),
-                1e-4,
+                3e-3,
             );
             model.width = best.0.exp();
+            let tried = MISREADS.iter().map(|&(misread, odds)| {
+                let trial = Self { misread, ..model.clone() };
+                (cost(&trial) - odds.ln(), misread)
+            });
+            if let Some((_, misread)) = tried.min_by(|a, b| a.0.total_cmp(&b.0)) {
+                model.misread = misread;
+            }
         }
         model
+    }
+
+    /// The model moved along the life by `shift` shares: one way in which it may be wrong.
+    #[must_use]
+    pub fn moved(&self, shift: f64) -> Self {
+        Self { cuts: self.cuts.iter().map(|cut| cut + shift).collect(), ..self.clone() }
+    }
+}
+
+/// Chances of the steps of one sign along a life. The ratio of any step's chance to the one below never falls along it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SignTable {
+    chances: Vec<f64>,
+}
+
+impl SignTable {
+    /// How many steps there are.
+    pub fn steps(&self) -> usize {
+        self.chances.len() / PLACES
+    }
+
+    /// The place of a share of life in the table; beyond 1.5 the last.
+    pub fn place(life_share: f64) -> usize {
+        ((life_share * PLACES_PER_LIFE + 0.5) as usize).min(PLACES - 1)
+    }
+
+    /// Chances of one step at every place.
+    pub fn of_step(&self, step: u8) -> &[f64] {
+        let step = usize::from(step).min(self.steps() - 1);
+        &self.chances[step * PLACES..(step + 1) * PLACES]
+    }
+
+    /// Chance of exactly this step at `life_share`.
+    pub fn chance(&self, step: u8, life_share: f64) -> f64 {
+        self.of_step(step)[Self::place(life_share)]
+    }
+}
+
+/// Signs of one kind counted by share of life and step; counts may be parts of one where the share is not known for sure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SignCounts {
+    steps: usize,
+    counts: Vec<f64>,
+}
+
+impl SignCounts {
+    /// None yet.
+    pub fn new(steps: usize) -> Self {
+        Self { steps, counts: vec![0.0; steps * SHARE_BINS] }
+    }
+
+    /// Counts a sign.
+    pub fn add(&mut self, life_share: f64, step: u8, count: f64) {
+        let bin = ((life_share * SHARE_BINS as f64) as usize).min(SHARE_BINS - 1);
+        self.counts[bin * self.steps + usize::from(step).min(self.steps - 1)] += count;
+    }
+
+    /// How many in all.
+    pub fn total(&self) -> f64 {
+        self.counts.iter().sum()
+    }
+
+    fn seen(&self) -> Vec<(usize, usize, f64)> {
+        let all = self.counts.iter().enumerate().map(|(i, count)| (i / self.steps, i % self.steps, *count));
+        all.filter(|(_, _, count)| *count > 1e-4).collect()
+    }
+}
+
+/// Counts of every kind of sign.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ConditionCounts {
+    /// Levels.
+    pub level: SignCounts,
+    /// Grades.
+    pub grade: SignCounts,
+    /// Muddy.
+    pub muddy: SignCounts,
+    /// Low.
+    pub low: SignCounts,
+    /// Settled.
+    pub settled: SignCounts,
+}
+
+impl Default for ConditionCounts {
+    fn default() -> Self {
+        Self {
+            level: SignCounts::new(4),
+            grade: SignCounts::new(5),
+            muddy: SignCounts::new(2),
+            low: SignCounts::new(2),
+            settled: SignCounts::new(SETTLED_SHARES.len() + 1),
+        }
     }
 }
 
@@ -137,18 +282,64 @@ impl ConditionModel {
     /// leakage into pumped concrete). The places along a life are our assumption.
     pub fn assumed() -> Self {
         Self {
-            level: SignModel { cuts: vec![0.55, 0.8, 0.97], width: 0.15 },
-            grade: SignModel { cuts: vec![0.2, 0.45, 0.7, 0.93], width: 0.15 },
-            muddy: SignModel { cuts: vec![0.95], width: 0.15 },
-            low: SignModel { cuts: vec![1.05], width: 0.2 },
+            level: SignModel::new(&[0.5, 0.75, 0.93], 0.13),
+            grade: SignModel::new(&[0.2, 0.45, 0.7, 0.93], 0.13),
+            muddy: SignModel::new(&[0.9], 0.15),
+            low: SignModel::new(&[1.05], 0.2),
+            settled: SignModel::new(&[0.45, 0.68, 0.82, 0.93], 0.15),
         }
     }
 
-    /// The model corrected by levels and grades of lives that ended in failure.
+    /// The model corrected by counted signs, against what is assumed.
     #[must_use]
-    pub fn learned(&self, levels: &[KnownSign], grades: &[KnownSign]) -> Self {
-        Self { level: self.level.learned(levels), grade: self.grade.learned(grades), ..self.clone() }
+    pub fn learned(&self, counts: &ConditionCounts) -> Self {
+        let prior = Self::assumed();
+        Self {
+            level: self.level.learned(&prior.level, &counts.level),
+            grade: self.grade.learned(&prior.grade, &counts.grade),
+            muddy: self.muddy.learned(&prior.muddy, &counts.muddy),
+            low: self.low.learned(&prior.low, &counts.low),
+            settled: self.settled.learned(&prior.settled, &counts.settled),
+        }
     }
+
+    /// Every sign moved along the life by `shift` shares.
+    #[must_use]
+    pub fn moved(&self, shift: f64) -> Self {
+        Self {
+            level: self.level.moved(shift),
+            grade: self.grade.moved(shift),
+            muddy: self.muddy.moved(shift),
+            low: self.low.moved(shift),
+            settled: self.settled.moved(shift),
+        }
+    }
+
+    /// The chances as tables.
+    pub fn tables(&self) -> ConditionTables {
+        ConditionTables {
+            level: self.level.table(),
+            grade: self.grade.table(),
+            muddy: self.muddy.table(),
+            low: self.low.table(),
+            settled: self.settled.table(),
+        }
+    }
+}
+
+/// Tables of every kind of sign.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ConditionTables {
+    /// Levels.
+    pub level: SignTable,
+    /// Grades.
+    pub grade: SignTable,
+    /// Muddy.
+    pub muddy: SignTable,
+    /// Low.
+    pub low: SignTable,
+    /// Settled.
+    pub settled: SignTable,
 }
 
 #[cfg(test)]
@@ -160,11 +351,10 @@ mod tests {
     #[test]
     fn chances_of_all_steps_sum_to_one() {
         let model = ConditionModel::assumed();
+        let table = model.tables();
         for share in [0.0, 0.3, 0.8, 1.2] {
-            let sum: f64 = (0..=3).map(|step| model.level.chance(step, share)).sum();
+            let sum: f64 = (0..=3).map(|step| table.level.chance(step, share)).sum();
             assert!((sum - 1.0).abs() < 1e-9);
-            let pair: f64 = (0..=3).map(|step| model.level.chance_of_worse(step, share, 0.5)).sum();
-            assert!((pair - 1.0).abs() < 1e-9);
         }
         assert!((model.grade.at_most(1, 0.45) - 0.5).abs() < 1e-12);
     }
@@ -179,29 +369,44 @@ mod tests {
     #[test]
     fn a_shop_whose_cups_show_sand_early_is_learned_from() {
         let model = ConditionModel::assumed();
-        let truth = SignModel { cuts: vec![0.35, 0.6, 0.85], width: 0.05 };
+        let truth = SignModel::new(&[0.35, 0.6, 0.85], 0.05);
         // Signs in the exact proportions of the truth.
-        let mut signs = Vec::new();
+        let mut counts = ConditionCounts::default();
         for i in 0..40 {
             let life_share = (f64::from(i) + 0.5) / 40.0;
             for step in 0..=3 {
-                let count = (truth.chance(step, life_share) * 10.0).round() as usize;
-                signs.extend(std::iter::repeat_n(KnownSign { life_share, step }, count));
+                counts.level.add(life_share, step, 10.0 * truth.chance(step, life_share));
             }
         }
-        let learned = model.level.learned(&signs);
-        for (got, expected) in learned.cuts.iter().zip(&truth.cuts) {
+        let mut learned = model.clone();
+        for _ in 0..3 {
+            learned = learned.learned(&counts);
+        }
+        for (got, expected) in learned.level.cuts.iter().zip(&truth.cuts) {
             assert!((got - expected).abs() < 0.03, "{learned:?}");
         }
-        assert_eq!(model.level.learned(&[]), model.level);
+        assert!(learned.level.misread < 0.05);
+        assert_eq!(model.learned(&ConditionCounts::default()), model);
+    }
+
+    #[test]
+    fn a_shop_that_misreads_a_fifth_is_found_out() {
+        let truth = SignModel { misread: 0.2, ..SignModel::new(&[0.5, 0.75, 0.93], 0.08) };
+        let mut counts = ConditionCounts::default();
+        for i in 0..40 {
+            let life_share = (f64::from(i) + 0.5) / 40.0;
+            (0..=3).for_each(|step| counts.level.add(life_share, step, 10.0 * truth.chance(step, life_share)));
+        }
+        let learned = ConditionModel::assumed().learned(&counts).learned(&counts);
+        assert!((0.15..=0.25).contains(&learned.level.misread), "{learned:?}");
     }
 
     proptest! {
-        /// Likelihood ratio of a worse sign to a better one never falls as the share of life grows.
+        /// Likelihood ratio of a worse sign to a better one never falls as the share of life grows, misread signs or not.
         #[test]
-        fn prop_worse_sign_speaks_for_a_later_life(share in 0.0..1.5_f64, more in 0.0..0.5_f64, step in 0_u8..4) {
-            let model = ConditionModel::assumed().grade;
-            let ratio = |share: f64| model.chance(step + 1, share) / model.chance(step, share);
+        fn prop_worse_sign_speaks_for_a_later_life(share in 0.0..1.5_f64, more in 0.0..0.5_f64, step in 0_u8..4, misread in 0.0..0.4_f64) {
+            let table = SignModel { misread, ..ConditionModel::assumed().grade }.table();
+            let ratio = |share: f64| table.chance(step + 1, share) / table.chance(step, share);
             prop_assert!(ratio(share + more) >= ratio(share) * (1.0 - 1e-6));
         }
     }

@@ -8,8 +8,11 @@
 //! A part of unknown age is met in the middle of a life: what is left of it follows the equilibrium law R(t)/mean of renewal
 //! theory (Cox, Renewal Theory, 1962; from memory).
 
+use std::sync::OnceLock;
+
 use statrs::function::gamma::{checked_gamma_ur, ln_gamma};
 
+use super::joint::{END_STEP, ENDS};
 use super::weibull::Weibull;
 
 /// Prior of the shape: ln shape is normal. Median 2.5, 95 % between 0.9 and 6.7. Assumption: cups wear out, so above 1
@@ -25,14 +28,14 @@ pub const PRIOR_LN_SCALE: (f64, f64) = (8.294_049_640_102_028, 1.1);
 pub const PUMP_SPREADS: [(f64, f64); 3] = [(0.1, 0.3), (0.25, 0.4), (0.5, 0.3)];
 
 const SHAPES: usize = 28;
-const SCALES: usize = 180;
+const SCALES: usize = 90;
 const CELLS: usize = SHAPES * SCALES;
 /// ln shape of the first grid row and the step: 0.6 to 12.
 const LN_SHAPE_0: f64 = -0.510_825_623_765_990_7;
 const LN_SHAPE_STEP: f64 = 0.110_952_6;
 /// ln scale of the first grid column and the step: 50 to about 386 000.
 const LN_SCALE_0: f64 = 3.912_023_005_428_146;
-const LN_SCALE_STEP: f64 = 0.05;
+const LN_SCALE_STEP: f64 = 0.1;
 
 /// One point of the posterior.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -56,9 +59,31 @@ pub struct GridLife {
     pub failed: bool,
     /// It is still in.
     pub running: bool,
+    /// Of a failure: the weight of it as wear, 0 to 1.
+    pub worn_out: f64,
+    /// Of a failure: the weight of it as a mishap that wear had no part in; what is left of 1 is a bad fit, which tells nothing
+    /// of how long good ones last.
+    pub mishap: f64,
+    /// Relative likelihood of the signs seen, for an end in each bin beyond its use; None where they tell nothing.
+    pub ratio: Option<[f64; ENDS]>,
 }
 
 impl GridLife {
+    /// A life without signs, watched from new: failed at `age`, or sound then.
+    pub fn plain(age: f64, failed: bool) -> Self {
+        Self { watched_from: Some(0.0), low: age, high: age, failed, running: false, worn_out: 1.0, mishap: 0.0, ratio: None }
+    }
+
+    /// The weight with which it speaks of an end beyond its use.
+    fn sound_weight(&self) -> f64 {
+        if self.failed { self.mishap } else { 1.0 }
+    }
+
+    /// The weight with which its use is known to have been survived.
+    fn survived_weight(&self) -> f64 {
+        if self.failed { self.worn_out + self.mishap } else { 1.0 }
+    }
+
     fn failed_between(&self) -> bool {
         self.failed && self.high > self.low
     }
@@ -125,15 +150,27 @@ impl Grid {
     fn ln_likelihood(&self, lives: &[GridLife]) -> Vec<f64> {
         let mut out = Vec::with_capacity(CELLS);
         let known: Vec<_> = lives.iter().filter_map(|life| life.watched_from.map(|from| (from, life))).collect();
-        let exact: Vec<f64> = known.iter().filter(|(_, life)| life.is_exact_failure()).map(|(from, life)| (from + life.low).ln()).collect();
-        let (failures, ln_sum) = (exact.len() as f64, exact.iter().fold(0.0, |sum, ln| sum + ln));
+        let exact = || known.iter().filter(|(_, life)| life.is_exact_failure());
+        let failures: f64 = exact().map(|(_, life)| life.worn_out).sum();
+        let ln_sum: f64 = exact().map(|(from, life)| life.worn_out * (from + life.low).ln()).sum();
         // Lives that need more than the sums above: failures between two ages, and parts of unknown age.
         let others: Vec<_> = lives.iter().filter(|life| life.watched_from.is_none() || life.failed_between()).collect();
+        let signed: Vec<(usize, f64, &[f64; ENDS])> = known
+            .iter()
+            .filter(|(_, life)| life.sound_weight() > 1e-3)
+            .filter_map(|(from, life)| {
+                let at = (((from + life.low).max(1.0).ln() - LN_SCALE_0) / LN_SCALE_STEP).round().clamp(0.0, (SCALES - 1) as f64);
+                life.ratio.as_ref().map(|ratio| (at as usize, life.sound_weight(), ratio))
+            })
+            .collect();
+        let beyond = beyond();
+        let mut told = [0.0_f32; SCALES];
         for (i, shape) in self.shape.iter().enumerate() {
             let mut power_sum = 0.0;
             for (from, life) in &known {
                 let end = if life.failed_between() { 0.0 } else { from + life.low };
-                power_sum += end.powf(*shape) - from.powf(*shape);
+                let weight = if life.failed_between() { 1.0 } else { life.survived_weight() };
+                power_sum += weight * (end.powf(*shape) - from.powf(*shape));
             }
             let ends: Vec<[f64; 2]> = others
                 .iter()
@@ -146,12 +183,25 @@ impl Grid {
                     let [low, high] = end.map(|end| end * power);
                     ln += match life.watched_from {
                         // The sum above took back R(from) already.
-                        Some(_) => -low + (-(low - high).exp_m1()).max(1e-300).ln(),
-                        None if life.failed => -low - ln_scale - self.ln_mean[i],
+                        Some(_) => life.survived_weight() * (-low + (-(low - high).exp_m1()).max(1e-300).ln()),
+                        None if life.failed => life.survived_weight() * (-low - ln_scale - self.ln_mean[i]),
                         None => self.ln_residual(i, low),
                     };
                 }
                 out.push(ln);
+            }
+            for (at, weight, ratio) in &signed {
+                told.fill(0.0);
+                for (b, ratio) in ratio.iter().enumerate() {
+                    let from = (i * ENDS + b) * BEYOND + SCALES - 1 - at;
+                    let ratio = *ratio as f32;
+                    for (sum, chance) in told.iter_mut().zip(&beyond[from..from + SCALES]) {
+                        *sum += ratio * chance;
+                    }
+                }
+                for (value, told) in out[i * SCALES..].iter_mut().zip(&told) {
+                    *value += weight * f64::from(told.max(1e-30)).ln();
+                }
             }
         }
         out
@@ -193,13 +243,40 @@ impl Grid {
     }
 }
 
+/// Columns of [`beyond`]: every distance between an age and a scale on the grid.
+const BEYOND: usize = 2 * SCALES - 1;
+
+/// Chance to end in each bin beyond an age, having reached it: for each shape, bin, and place of the scale over the age. In single
+/// precision: it weighs likelihoods of signs, which are not known to a millionth.
+fn beyond() -> &'static [f32] {
+    static TABLE: OnceLock<Vec<f32>> = OnceLock::new();
+    TABLE.get_or_init(|| {
+        let mut table = vec![0.0; SHAPES * ENDS * BEYOND];
+        for i in 0..SHAPES {
+            let shape = (LN_SHAPE_0 + LN_SHAPE_STEP * i as f64).exp();
+            for column in 0..BEYOND {
+                let ln_scale_over_age = (column as f64 - (SCALES - 1) as f64) * LN_SCALE_STEP;
+                let sum = (-shape * ln_scale_over_age).exp();
+                let mut before = 1.0;
+                for b in 0..ENDS {
+                    let after = if b + 1 == ENDS { 0.0 } else { (sum * (1.0 - (shape * END_STEP * (b + 1) as f64).exp())).exp() };
+                    table[(i * ENDS + b) * BEYOND + column] = (before - after) as f32;
+                    before = after;
+                }
+            }
+        }
+        table
+    })
+}
+
 fn far_upper(a: f64, sum: f64) -> f64 {
     (a - 1.0) * sum.ln() - sum - ln_gamma(a)
 }
 
 /// What one pump's lives say: its log-likelihood on the grid with the pump's own factor integrated out.
 struct PumpTerm {
-    lives: Vec<GridLife>,
+    ended: Vec<GridLife>,
+    running: Vec<GridLife>,
     blurred: [Vec<f64>; PUMP_SPREADS.len()],
     /// Sum of ln (use per m3) at the failures: turns densities over use into densities over m3.
     ln_jacobian: f64,
@@ -209,6 +286,12 @@ struct PumpTerm {
 pub struct Fleet {
     grid: Grid,
     pumps: std::collections::BTreeMap<String, PumpTerm>,
+    /// Each pump's own ended lives and their log-likelihood, its factor not integrated out; may be newer than `pumps`.
+    own: std::collections::BTreeMap<String, (Vec<GridLife>, Vec<f64>)>,
+    /// What the other pumps say of each, as of the last [`Fleet::settle`]; empty where a pump was set since.
+    others: std::collections::BTreeMap<String, Vec<f64>>,
+    /// What all pumps say of one that is not among them, as of the same.
+    of_all: Option<Vec<f64>>,
 }
 
 impl Default for Fleet {
@@ -220,7 +303,7 @@ impl Default for Fleet {
 impl Fleet {
     /// No lives yet: the prior alone.
     pub fn new() -> Self {
-        Self { grid: Grid::new(), pumps: std::collections::BTreeMap::new() }
+        Self { grid: Grid::new(), pumps: Default::default(), own: Default::default(), others: Default::default(), of_all: None }
     }
 
     /// Sets what is known of `pump`: all its lives, ended and running. `use_per_m3` at each failure, for
@@ -229,18 +312,25 @@ impl Fleet {
     /// For the fleet a running life counts with the last tenth of a power of e that it has passed: still true, hardly less,
     /// and new only now and then. The pump's own posterior takes its lives as they are.
     pub fn set_pump(&mut self, pump: &str, lives: &[GridLife], use_per_m3_at_failures: &[f64]) -> bool {
-        let lives: Vec<GridLife> = lives
-            .iter()
+        let (running, ended): (Vec<GridLife>, Vec<GridLife>) = lives.iter().copied().partition(|life| life.running);
+        let running: Vec<GridLife> = running
+            .into_iter()
             .map(|life| {
                 let passed = if life.low > 0.0 { ((life.low.ln() * 10.0).floor() / 10.0).exp().min(life.low) } else { 0.0 };
-                if life.running { GridLife { low: passed, high: passed, ..*life } } else { *life }
+                GridLife { low: passed, high: passed, ..life }
             })
             .collect();
-        if self.pumps.get(pump).is_some_and(|term| term.lives == lives) {
+        self.set_ended(pump, &ended);
+        if self.pumps.get(pump).is_some_and(|term| term.ended == ended && term.running == running) {
             return false;
         }
+        self.others.clear();
+        self.of_all = None;
         let grid = &self.grid;
-        let plain = grid.ln_likelihood(&lives);
+        let mut plain = grid.ln_likelihood(&running);
+        if let Some((_, ended)) = self.own.get(pump) {
+            plain.iter_mut().zip(ended).for_each(|(sum, ended)| *sum += ended);
+        }
         let mut scratch = vec![0.0; CELLS];
         let mut tops = [0.0; SHAPES];
         for (top, (row, out)) in tops.iter_mut().zip(plain.chunks_exact(SCALES).zip(scratch.chunks_exact_mut(SCALES))) {
@@ -260,8 +350,65 @@ impl Fleet {
             out
         });
         let ln_jacobian = use_per_m3_at_failures.iter().map(|rate| rate.ln()).sum();
-        self.pumps.insert(pump.to_owned(), PumpTerm { lives, blurred, ln_jacobian });
+        self.pumps.insert(pump.to_owned(), PumpTerm { ended, running, blurred, ln_jacobian });
         true
+    }
+
+    /// Sets the ended lives of a pump for its own posterior; the others learn of them with the next [`Fleet::set_pump`].
+    pub fn set_ended(&mut self, pump: &str, ended: &[GridLife]) {
+        if self.own.get(pump).is_none_or(|(known, _)| known != ended) {
+            self.own.insert(pump.to_owned(), (ended.to_vec(), self.grid.ln_likelihood(ended)));
+        }
+    }
+
+    /// How many ended lives of a pump are set; None where nothing is.
+    pub fn ended_of(&self, pump: &str) -> Option<usize> {
+        self.own.get(pump).map(|(ended, _)| ended.len())
+    }
+
+    /// Works out what all pumps say of each, once for many calls of [`Fleet::posterior`].
+    pub fn settle(&mut self) {
+        let all: [Vec<f64>; PUMP_SPREADS.len()] = std::array::from_fn(|k| self.fleet_terms(k, None));
+        let others = self.pumps.iter().map(|(name, term)| {
+            let terms = std::array::from_fn(|k| all[k].iter().zip(&term.blurred[k]).map(|(sum, own)| sum - own).collect());
+            (name.clone(), self.blurred_sum(terms))
+        });
+        self.others = others.collect();
+        self.of_all = Some(self.blurred_sum(all));
+    }
+
+    /// Sum over the spreads of what the others say, with the pump's own factor integrated over; not normalised.
+    fn blurred_sum(&self, terms: [Vec<f64>; PUMP_SPREADS.len()]) -> Vec<f64> {
+        let top = terms.iter().flatten().copied().fold(f64::NEG_INFINITY, f64::max);
+        let mut own = vec![0.0; CELLS];
+        let mut blurred = vec![0.0; CELLS];
+        for (k, mut term) in terms.into_iter().enumerate() {
+            // What is e^-60 of the best is nothing.
+            term.iter_mut().for_each(|value| *value = if *value > top - 60.0 { (*value - top).exp() } else { 0.0 });
+            self.grid.blur(&self.grid.kernels[k], &term, &mut blurred);
+            own.iter_mut().zip(&blurred).for_each(|(sum, value)| *sum += value);
+        }
+        own
+    }
+
+    /// One law for all lives as if no pump differed and every part that came out sound could have gone on: the pooled Weibull of a
+    /// spreadsheet, with the stated prior so that it speaks from the first life on.
+    pub fn pooled(&self, lives: &[GridLife]) -> Weibull {
+        let ln: Vec<f64> = self.grid.ln_likelihood(lives).iter().zip(&self.grid.ln_prior).map(|(plain, prior)| plain + prior).collect();
+        let top = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        middle_law(&self.cells(&ln.iter().map(|value| (value - top).exp()).collect::<Vec<_>>()))
+    }
+
+    fn cells(&self, own: &[f64]) -> Vec<Cell> {
+        let sum: f64 = own.iter().sum();
+        own.iter()
+            .enumerate()
+            .filter(|(_, weight)| **weight > 1e-7 * sum)
+            .map(|(cell, weight)| Cell {
+                life: Weibull { shape: self.grid.shape[cell / SCALES], scale: self.grid.ln_scale[cell % SCALES].exp() },
+                weight: weight / sum,
+            })
+            .collect()
     }
 
     /// Prior times the likelihood of all pumps but `without`, for spread `k`; natural logarithms.
@@ -285,34 +432,31 @@ impl Fleet {
         top + all.iter().map(|ln| (ln - top).exp()).sum::<f64>().ln() + jacobian
     }
 
-    /// The posterior of `pump`'s own life law, given the other pumps as set so far and its own lives as they are.
+    /// The posterior of `pump`'s own life law, given the other pumps and its own ended lives as set so far, and `lives` beside them.
     pub fn posterior(&self, pump: &str, lives: &[GridLife]) -> Vec<Cell> {
-        let terms: [Vec<f64>; PUMP_SPREADS.len()] = std::array::from_fn(|k| self.fleet_terms(k, Some(pump)));
-        let top = terms.iter().flatten().copied().fold(f64::NEG_INFINITY, f64::max);
-        let mut own = vec![0.0; CELLS];
-        let mut blurred = vec![0.0; CELLS];
-        for (k, mut term) in terms.into_iter().enumerate() {
-            // What is e^-60 of the best is nothing.
-            term.iter_mut().for_each(|value| *value = if *value > top - 60.0 { (*value - top).exp() } else { 0.0 });
-            self.grid.blur(&self.grid.kernels[k], &term, &mut blurred);
-            own.iter_mut().zip(&blurred).for_each(|(sum, value)| *sum += value);
-        }
-        if !lives.is_empty() {
-            let plain = self.grid.ln_likelihood(lives);
+        let settled = if self.pumps.contains_key(pump) { self.others.get(pump) } else { self.of_all.as_ref() };
+        let mut own = match settled {
+            Some(others) => others.clone(),
+            None => self.blurred_sum(std::array::from_fn(|k| self.fleet_terms(k, Some(pump)))),
+        };
+        let ended = self.own.get(pump).map(|(_, plain)| plain);
+        if !lives.is_empty() || ended.is_some() {
+            let mut plain = self.grid.ln_likelihood(lives);
+            for (sum, ended) in plain.iter_mut().zip(ended.into_iter().flatten()) {
+                *sum += ended;
+            }
             let ln: Vec<f64> = own.iter().zip(&plain).map(|(fleet, plain)| fleet.max(1e-300).ln() + plain).collect();
             let top = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             own.iter_mut().zip(&ln).for_each(|(value, ln)| *value = (ln - top).exp());
         }
-        let sum: f64 = own.iter().sum();
-        own.iter()
-            .enumerate()
-            .filter(|(_, weight)| **weight > 1e-7 * sum)
-            .map(|(cell, weight)| Cell {
-                life: Weibull { shape: self.grid.shape[cell / SCALES], scale: self.grid.ln_scale[cell % SCALES].exp() },
-                weight: weight / sum,
-            })
-            .collect()
+        self.cells(&own)
     }
+}
+
+/// The law in the middle of a posterior: means of ln shape and ln scale.
+pub fn middle_law(cells: &[Cell]) -> Weibull {
+    let mean = |f: &dyn Fn(&Weibull) -> f64| cells.iter().map(|cell| cell.weight * f(&cell.life).ln()).sum::<f64>().exp();
+    Weibull { shape: mean(&|law| law.shape), scale: mean(&|law| law.scale) }
 }
 
 /// `count` laws of equal weight that stand for a posterior: one from each equal slice of its weight, in the grid's order.
@@ -359,7 +503,7 @@ mod tests {
     use super::*;
 
     fn known(age: f64, failed: bool) -> GridLife {
-        GridLife { watched_from: Some(0.0), low: age, high: age, failed, running: false }
+        GridLife::plain(age, failed)
     }
 
     fn mean_ln(cells: &[Cell], f: impl Fn(&Weibull) -> f64) -> f64 {

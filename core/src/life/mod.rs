@@ -7,7 +7,9 @@
 //! counted    without a model: Kaplan-Meier with Greenwood, Nelson-Aalen
 //! renewal    age replacement: when to change by plan, and what a cubic metre costs then
 //! fleet      the stated prior for few data, and the posterior on a grid with a factor of its own for each pump
-//! condition  what grades, levels and the liquid say about how far a cup is through its life
+//! condition  what grades, levels, the liquid and settled solids say about how far a cup is through its life
+//! joint      lives and signs together: removals that were no accident, mishaps, bad fits
+//! shop       a whole record of cups taken in row by row, and what it teaches about all of the above
 //! summary    all of it for one kind of part, as the document `gritbook.life/1`
 //! numeric    bracketed roots, one-dimensional minima, quadrature
 //! ```
@@ -19,9 +21,11 @@ pub mod condition;
 pub mod counted;
 pub mod fit;
 pub mod fleet;
+pub mod joint;
 pub mod numeric;
 pub mod renewal;
 pub mod sample;
+pub mod shop;
 pub mod summary;
 pub mod weibull;
 

@@ -187,7 +187,7 @@ fn posterior(samples: &[LifeSample]) -> Estimates {
                 Ending::SoundAt(age) => (age - from, age - from, false),
                 Ending::FailedBetween(low, high) => (low - from, high - from, true),
             };
-            GridLife { watched_from: Some(from), low, high, failed, running: false }
+            GridLife { watched_from: Some(from), low, high, ..GridLife::plain(low, failed) }
         })
         .collect();
     let cells = Fleet::new().posterior("all", &lives);
