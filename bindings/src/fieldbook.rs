@@ -17,8 +17,8 @@ use crate::host::{HostTransport, OutboxListener, Transport};
 use crate::reading::DebrisReading;
 use crate::records::{
     BoxCheckDraft, CallAnswer, CallCode, CallQuestion, ChangeOutEnd, ChangeOutState, Costs, Cup, EffectiveEntry, Exported, GradeGiven,
-    LifeFacts, LogEntry, MeasureTaken, Moment, OpenReport, Part, PartFitted, PartRemoved, PourMade, PumpSpec, PumpSummary, QueuePause,
-    QueuedItem, RunOptions, RunReport, SavedChangeOut, SavedCheck, VerifyReport,
+    GradesDraft, LifeFacts, LogEntry, MeasureTaken, Moment, OpenReport, Part, PartFitted, PartRemoved, PourMade, PumpSpec, PumpSummary,
+    QueuePause, QueuedItem, RunOptions, RunReport, SavedChangeOut, SavedCheck, VerifyReport, WearPhoto,
 };
 
 /// An open field book. May be used from several threads at once; every call may block on the disk. What a call saved is durable when
@@ -104,6 +104,16 @@ impl FieldBook {
     /// Records a grade; its photos are kept before by `keep_photo`. Gives the entry's id.
     pub fn grade(&self, pump_id: &str, graded: GradeGiven, now: Moment) -> Result<String, FieldBookError> {
         Ok(self.0.grade(pump_id.parse()?, graded.try_into()?, now.try_into()?)?.cross())
+    }
+
+    /// Saves grades given in one go with their photos: all or nothing. Gives the entries' ids in the order of the grades.
+    pub fn save_grades(&self, draft: GradesDraft, now: Moment) -> Result<Vec<String>, FieldBookError> {
+        Ok(self.0.save_grades(draft.try_into()?, now.try_into()?)?.cross())
+    }
+
+    /// The photos of one part of one pump that were kept with its grades, newest first, at most `most`.
+    pub fn wear_photos(&self, pump_id: &str, part: Part, cup: Option<Cup>, most: u32) -> Result<Vec<WearPhoto>, FieldBookError> {
+        Ok(self.0.wear_photos(pump_id.parse()?, part.cross(), cup.cross(), most)?.cross())
     }
 
     /// Records a measurement; gives the entry's id.

@@ -33,7 +33,10 @@ pub use error::{FieldBookError, SpanishError, spanish_error};
 pub use fieldbook::{FieldBook, pump_id_named};
 pub use grades::{Criteria, LevelWords, Words, criteria_edition, grade_criteria, grade_names, level_words, liquid_words, part_words};
 pub use host::{OutboxListener, Transport, TransportError};
-pub use reading::{DebrisReading, HandScale, ReadingError, ReadingOptions, WindowPx, px_per_mm_of_ruler};
+pub use reading::{
+    DebrisReading, HandScale, LevelLimits, ReadingError, ReadingOptions, WindowPx, check_level_limits, px_per_mm_of_ruler,
+    usual_level_limits,
+};
 pub use records::*;
 pub use units::{DecimalMark, Quantity, UnitSystem, figure, parse_figure, typed_figure, unit_of};
 pub use wear::*;

@@ -8,7 +8,7 @@ use gritbook_core::debris::read as core_read;
 use gritbook_core::debris::settings as core_settings;
 use gritbook_core::fieldbook::PhotoInput;
 
-use crate::cross::Cross as _;
+use crate::cross::{Cross, record};
 use crate::error::FieldBookError;
 use crate::records::{Finding, ReadingFacts};
 
@@ -59,6 +59,37 @@ pub struct ReadingOptions {
     /// A scale set by hand; null to find the card.
     #[uniffi(default = None)]
     pub hand: Option<HandScale>,
+    /// The shop's limits of the levels; null for the usual ones. The reading records which it used.
+    #[uniffi(default = None)]
+    pub limits: Option<LevelLimits>,
+}
+
+record! { both
+    /// Limits of the passing levels. Common practice, no published source; the shop may edit them.
+    LevelLimits = core_settings::LevelLimits {
+        /// Grains from this size on speak for sand, mm (0 to 1000).
+        sand_from_mm: f64,
+        /// Cover below this is paste only, percent (0 to 100).
+        some_sand_cover_percent: f64,
+        /// Cover above this is sand, percent (not below the one before, to 100).
+        sand_cover_percent: f64,
+        /// A lump of at least this size means lumps, mm (0 to 1000).
+        lump_mm: f64,
+        /// A grain of at least this size means lumps, mm (0 to 1000).
+        coarse_grain_mm: f64,
+    }
+}
+
+/// The limits until the shop sets its own.
+#[uniffi::export]
+pub fn usual_level_limits() -> LevelLimits {
+    core_settings::LevelLimits::default().cross()
+}
+
+/// Refuses limits that no reading could use, naming the first that is out of range.
+#[uniffi::export]
+pub fn check_level_limits(limits: LevelLimits) -> Result<(), FieldBookError> {
+    Ok(limits.cross().check()?)
 }
 
 /// A scale set by hand, and the part of the oriented photo to read.
@@ -92,11 +123,11 @@ pub fn px_per_mm_of_ruler(from_x_px: f64, from_y_px: f64, to_x_px: f64, to_y_px:
 
 impl From<ReadingOptions> for core_settings::ReadSettings {
     fn from(options: ReadingOptions) -> Self {
-        let ReadingOptions { sample_ml, outlines, hand } = options;
+        let ReadingOptions { sample_ml, outlines, hand, limits } = options;
         let usual = Self::default();
         let window_px = |window: WindowPx| [window.left, window.top, window.width, window.height];
         let hand = hand.map(|hand| core_settings::HandScale { px_per_mm: hand.px_per_mm, window_px: hand.window_px.map(window_px) });
-        Self { sample_ml: sample_ml.unwrap_or(usual.sample_ml), outlines, hand, ..usual }
+        Self { sample_ml: sample_ml.unwrap_or(usual.sample_ml), outlines, hand, limits: limits.map_or(usual.limits, Cross::cross), ..usual }
     }
 }
 

@@ -36,6 +36,7 @@ fn draft(book: &FieldBook, photos: Vec<PhotoInput>) -> BoxCheckDraft {
         grade: Grade::new(2).unwrap(),
         source: GradeSource::Eye,
         criteria: "bench".into(),
+        photos: Vec::new(),
     });
     BoxCheckDraft {
         pump_m3: Some(1250.0),

@@ -53,6 +53,11 @@ const TABLE: &[(&str, &str, &str)] = &[
     ("photo_missing", "La foto ya no está en el teléfono.", "Tome otra si todavía se puede."),
     ("no_such_photo", "Esta foto no está en este teléfono.", "Puede estar en el depósito: mírela en su página."),
     // Figures and words.
+    (
+        "bad_level_limit",
+        "Un límite del nivel está fuera de lo posible.",
+        "Medidas de 0 a 1000 mm, partes de 0 a 100 %; la de arena no menor que la de algo de arena.",
+    ),
     ("not_a_number", "Eso no es un número.", "Use cifras con un solo punto o coma decimal, sin separar los miles."),
     ("out_of_range", "La cifra está fuera de lo posible.", "Revise la cifra y su unidad."),
     ("bad_name", "El nombre no sirve.", "Dé un nombre corto, de 1 a 80 letras, que empiece con letra o número."),
@@ -73,6 +78,7 @@ const TABLE: &[(&str, &str, &str)] = &[
     ("pump_exists", "Ya hay una bomba con ese nombre.", "Cambie sus datos, o use otro nombre."),
     ("two_pumps", "Dos bombas tienen ese nombre.", "Cambie el nombre de una."),
     ("empty_check", "La revisión no dice nada.", "Agregue foto, nivel, líquido o nota."),
+    ("no_grades", "No se dio estado a ninguna pieza.", "Dé primero el estado de una pieza."),
     ("nothing_poured", "No hay volumen.", "Dé el colado o el total en m³."),
     ("no_reason", "Falta el motivo.", "Dígalo en pocas palabras."),
     ("no_lives", "Todavía no hay vidas de esta pieza en el libro.", "Registre cuándo se monta una pieza y cuánto se cuela."),

@@ -10,6 +10,7 @@ mod changeouts;
 mod check;
 mod drafts;
 mod export;
+mod grades;
 mod history;
 #[cfg(test)]
 mod history_tests;
@@ -27,8 +28,9 @@ use rusqlite::Transaction;
 pub use amend::Effective;
 pub use calls::CallQuestion;
 pub use changeouts::{ChangeOutEnd, SavedChangeOut};
-pub use drafts::{BoxCheckDraft, GradeDraft, PhotoInput};
+pub use drafts::{BoxCheckDraft, GradeDraft, GradesDraft, PhotoInput};
 pub use export::Exported;
+pub use grades::WearPhoto;
 pub use lists::{CurrentGrade, LastCheck, PumpSummary};
 pub use verify::{DeviceChain, VerifyReport};
 

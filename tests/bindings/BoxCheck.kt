@@ -82,6 +82,18 @@ fun main(arguments: Array<String>) {
                 same("device", book.deviceName(), "phone 1")
             }
         },
+        "graded_with_a_photo_then_it_is_shown_again_with_its_grade" to { folder ->
+            FieldBook.open(folder.path, "Ana", "phone 1", now()).use { book ->
+                val pump = book.addPump(spec(), now())
+                val given = GradeDraft(Part.CUP, Cup.A, 2u, GradeSource.EYE, criteriaEdition(), listOf(photo.path))
+                book.saveGrades(GradesDraft(pump, 900.0, listOf(given)), now(10))
+                val shown = book.wearPhotos(pump, Part.CUP, Cup.A, 5u).single()
+                same("photo", shown.photo, sha256(photo.readBytes()))
+                same("grade", shown.grade, 2.toUByte())
+                same("total", shown.pumpM3, 900.0)
+                checkLevelLimits(usualLevelLimits())
+            }
+        },
         "bad_input_is_thrown_as_the_variant_of_its_kind" to { folder ->
             FieldBook.open(folder.path, "Ana", "phone 1", now()).use { book ->
                 refused<FieldBookException.Refused>("bad_pump_figure") { book.addPump(spec(boreMm = 20.0), now()) }

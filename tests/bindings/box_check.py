@@ -300,7 +300,7 @@ def all_kinds_of_entries_cross_and_come_back_from_disk():
     poured = g.PourMade(pour_m3=42.5, pump_m3=9042.5, concrete_bar=61.0, mix_factor=1.2)
     photo = with_book.keep_photo(str(PHOTO), now())
     graded = g.GradeGiven(part=g.Part.PLATE, cup=None, grade=1, source=g.GradeSource.MEASURED, criteria="shop",
-                          pump_m3=9042.5, photos=[photo], note="año nuevo")
+                          pump_m3=9042.5, photos=[photo], work=None, note="año nuevo")
     ids = [with_book.fitted(pump_id, fitted, now(1)), with_book.removed(pump_id, removed, now(2)),
            with_book.measure(pump_id, measured, now(3)), with_book.poured(pump_id, poured, now(4)),
            with_book.grade(pump_id, graded, now(5))]
@@ -436,6 +436,37 @@ def card_photo_is_read_and_saved_with_the_check_and_its_level_counts():
     assert made.level == facts.level.code and made.level_source == g.GradeSource.MEASURED
     assert made.reading.cover_percent == facts.cover_percent and len(made.reading.grains) == len(facts.grains)
     refused("reading_of_other_photo", g.FieldBookError.Refused, lambda: with_book.save_box_check(draft(pump_id), reading, now()))
+
+
+@check
+def grades_with_photos_are_saved_once_and_their_photos_shown_newest_first():
+    with_book = book("worn")
+    pump_id = with_book.add_pump(pump(), now())
+    given = g.GradeDraft(part=g.Part.CUP, cup=g.Cup.A, grade=2, source=g.GradeSource.EYE, criteria=g.criteria_edition(),
+                         photo_paths=[str(PHOTO)])
+    grading = g.GradesDraft(pump_id=pump_id, pump_m3=900.0, grades=[given, grade(g.Cup.B, 1)], work=g.new_work(now()))
+    saved = with_book.save_grades(grading, now(1))
+    assert len(saved) == 2 and with_book.save_grades(grading, now(2)) == saved
+    [shown] = with_book.wear_photos(pump_id, g.Part.CUP, g.Cup.A, 5)
+    assert (shown.grade, shown.pump_m3, shown.at, shown.of_part_before) == (2, 900.0, now(1), False)
+    assert pathlib.Path(shown.path).read_bytes() == PHOTO.read_bytes()
+    assert with_book.wear_photos(pump_id, g.Part.CUP, g.Cup.B, 5) == []
+    refused("no_grades", g.FieldBookError.Refused, lambda: with_book.save_grades(g.GradesDraft(pump_id=pump_id, grades=[]), now()))
+
+
+@check
+def level_limits_of_the_shop_are_checked_used_and_written_into_the_reading():
+    usual = g.usual_level_limits()
+    g.check_level_limits(usual)
+    own = g.LevelLimits(sand_from_mm=usual.sand_from_mm, some_sand_cover_percent=0.1, sand_cover_percent=0.05,
+                        lump_mm=usual.lump_mm, coarse_grain_mm=usual.coarse_grain_mm)
+    refused("bad_level_limit", g.FieldBookError.Refused, lambda: g.check_level_limits(own))
+    if CARD_PHOTO is None:
+        raise Skipped("no photo of a debris card in fixtures/photos")
+    own = g.LevelLimits(sand_from_mm=0.15, some_sand_cover_percent=99.0, sand_cover_percent=99.0, lump_mm=99.0, coarse_grain_mm=99.0)
+    facts = g.DebrisReading.of_photo(str(CARD_PHOTO), g.ReadingOptions(limits=own)).facts()
+    assert facts.level.code == g.LevelCode.PASTE_ONLY
+    assert json.loads(facts.method.settings_json)["limits"]["lump_mm"] == 99.0
 
 
 @check

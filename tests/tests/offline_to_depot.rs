@@ -63,6 +63,7 @@ fn day_of_work(book: &FieldBook, photos: &[Vec<u8>]) -> BTreeMap<PhotoId, Vec<u8
             grade: Grade::new(grade).unwrap(),
             source: GradeSource::Eye,
             criteria: "1".into(),
+            photos: Vec::new(),
         };
         draft.grades = vec![grade(Cup::A, 1), grade(Cup::B, 2)];
         book.save_box_check(draft, morning() + TimeDelta::minutes(20 * (number + 1))).unwrap();

@@ -25,7 +25,7 @@ record! {
     }
 }
 
-/// A grade given with a box check.
+/// A grade before it is saved, with a box check or alone.
 #[derive(Debug, Clone, PartialEq, Eq, uniffi::Record)]
 pub struct GradeDraft {
     /// Which part.
@@ -38,14 +38,71 @@ pub struct GradeDraft {
     pub source: GradeSource,
     /// Edition of the criteria.
     pub criteria: String,
+    /// Files of photos of the wear surface, in the order taken; they are copied into the book and left where they are.
+    #[uniffi(default = [])]
+    pub photo_paths: Vec<String>,
+}
+
+/// Parts graded in one go, before they are saved.
+#[derive(Debug, Clone, PartialEq, uniffi::Record)]
+pub struct GradesDraft {
+    /// Which pump.
+    pub pump_id: String,
+    /// Running total of concrete pumped, m3 (0 to 10 million).
+    #[uniffi(default = None)]
+    pub pump_m3: Option<f64>,
+    /// The grades, in the order given; at least one.
+    pub grades: Vec<GradeDraft>,
+    /// Names this grading as it was begun (a UUID, see `new_work`): saved again after a crash, it is recorded once.
+    #[uniffi(default = None)]
+    pub work: Option<String>,
+}
+
+impl TryFrom<GradesDraft> for core_book::GradesDraft {
+    type Error = CoreError;
+
+    fn try_from(draft: GradesDraft) -> Result<Self, CoreError> {
+        let GradesDraft { pump_id, pump_m3, grades, work } = draft;
+        Ok(Self {
+            pump: pump_id.parse()?,
+            pump_m3,
+            grades: grades.into_iter().map(TryFrom::try_from).collect::<Result<_, _>>()?,
+            work: work.map(|work| work.parse()).transpose()?,
+        })
+    }
+}
+
+record! {
+    /// A photo of a wear surface, with the grade that was given with it.
+    WearPhoto = core_book::WearPhoto {
+        /// The photo's id.
+        photo: String,
+        /// Its file; null where this device does not have it (another device took it, or it is gone).
+        path: Option<String>,
+        /// When it was graded.
+        at: Moment,
+        /// Running total then, m3.
+        pump_m3: Option<f64>,
+        /// 0 sound to 4 spent.
+        grade: u8,
+        /// By eye or by measure.
+        source: GradeSource,
+        /// True where a new part was fitted after it: it shows the one before.
+        of_part_before: bool,
+    }
+}
+
+fn files(paths: Vec<String>) -> Vec<core_book::PhotoInput> {
+    paths.into_iter().map(|path| core_book::PhotoInput::Path(PathBuf::from(path))).collect()
 }
 
 impl TryFrom<GradeDraft> for core_book::GradeDraft {
     type Error = CoreError;
 
     fn try_from(draft: GradeDraft) -> Result<Self, CoreError> {
-        let GradeDraft { part, cup, grade, source, criteria } = draft;
-        Ok(Self { part: part.cross(), cup: cup.cross(), grade: core_part::Grade::new(grade)?, source: source.cross(), criteria })
+        let GradeDraft { part, cup, grade, source, criteria, photo_paths } = draft;
+        let (part, cup, source) = (part.cross(), cup.cross(), source.cross());
+        Ok(Self { part, cup, grade: core_part::Grade::new(grade)?, source, criteria, photos: files(photo_paths) })
     }
 }
 
@@ -93,7 +150,7 @@ impl BoxCheckDraft {
             pump: pump_id.parse()?,
             new_pump: new_pump.cross(),
             pump_m3,
-            photos: photo_paths.into_iter().map(|path| core_book::PhotoInput::Path(PathBuf::from(path))).collect(),
+            photos: files(photo_paths),
             reading: reading.map(|reading| reading.0.clone()),
             level_by_eye: level_by_eye.cross(),
             grades: grades.into_iter().map(TryFrom::try_from).collect::<Result<_, _>>()?,

@@ -196,6 +196,8 @@ record! {
         pump_m3: Option<f64>,
         /// Photos of the wear surface, by hash.
         photos: Vec<String>,
+        /// The name that the device gave the grading when it was begun.
+        work: Option<String>,
         /// Free words.
         note: String,
     }
@@ -205,10 +207,11 @@ impl TryFrom<GradeGiven> for core_entry::Graded {
     type Error = CoreError;
 
     fn try_from(given: GradeGiven) -> Result<Self, CoreError> {
-        let GradeGiven { part, cup, grade, source, criteria, pump_m3, photos, note } = given;
+        let GradeGiven { part, cup, grade, source, criteria, pump_m3, photos, work, note } = given;
         let photos = photos.iter().map(|photo| photo.parse()).collect::<Result<_, _>>()?;
+        let work = work.map(|work| work.parse()).transpose()?;
         let (part, cup, source) = (part.cross(), cup.cross(), source.cross());
-        Ok(Self { part, cup, grade: core_part::Grade::new(grade)?, source, criteria, pump_m3, photos, note })
+        Ok(Self { part, cup, grade: core_part::Grade::new(grade)?, source, criteria, pump_m3, photos, work, note })
     }
 }
 

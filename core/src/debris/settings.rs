@@ -163,12 +163,31 @@ impl ReadSettings {
         within("crowded_cover_percent", self.crowded_cover_percent, 1.0, 100.0)?;
         within("heap_mm2", self.heap_mm2, 1.0, 1e9)?;
         within("bootstrap_rounds", f64::from(self.bootstrap_rounds), 100.0, 10_000.0)?;
-        let limits = &self.limits;
-        within("limits.sand_from_mm", limits.sand_from_mm, 0.0, 1000.0)?;
-        within("limits.some_sand_cover_percent", limits.some_sand_cover_percent, 0.0, 100.0)?;
-        within("limits.sand_cover_percent", limits.sand_cover_percent, limits.some_sand_cover_percent, 100.0)?;
-        within("limits.lump_mm", limits.lump_mm, 0.0, 1000.0)?;
-        within("limits.coarse_grain_mm", limits.coarse_grain_mm, 0.0, 1000.0)
+        self.limits.check()
+    }
+}
+
+impl LevelLimits {
+    /// Checks every limit against its range: sizes of 0 to 1000 mm, shares of 0 to 100 % with that of sand not below that of some sand.
+    ///
+    /// # Errors
+    /// `bad_level_limit`, naming the limit, its value and its range.
+    pub fn check(&self) -> Result<(), CoreError> {
+        let within = |name: &str, value: f64, low: f64, high: f64, unit: &str| {
+            if value.is_finite() && (low..=high).contains(&value) {
+                return Ok(());
+            }
+            Err(CoreError::refused(
+                "bad_level_limit",
+                format!("{name} is {value} {unit}, outside {low} to {high} {unit}"),
+                "set it within its range; the cover for sand is never below the cover for some sand",
+            ))
+        };
+        within("the size from which grains speak for sand", self.sand_from_mm, 0.0, 1000.0, "mm")?;
+        within("the cover from which it is some sand", self.some_sand_cover_percent, 0.0, 100.0, "%")?;
+        within("the cover above which it is sand", self.sand_cover_percent, self.some_sand_cover_percent, 100.0, "%")?;
+        within("the size of a lump", self.lump_mm, 0.0, 1000.0, "mm")?;
+        within("the size of a coarse grain", self.coarse_grain_mm, 0.0, 1000.0, "mm")
     }
 }
 
@@ -192,6 +211,20 @@ mod tests {
         assert!(error.reason().contains("sample_ml"), "{error}");
         let settings = ReadSettings { hand: Some(HandScale { px_per_mm: 0.0, window_px: None }), ..ReadSettings::default() };
         assert!(settings.check().unwrap_err().reason().contains("px_per_mm"));
+    }
+
+    #[test]
+    fn level_limit_out_of_range_is_refused_by_its_name_and_range() {
+        let usual = LevelLimits::default();
+        usual.check().unwrap();
+        let refused = |limits: LevelLimits| {
+            let error = ReadSettings { limits, ..ReadSettings::default() }.check().unwrap_err();
+            assert_eq!(error.code(), "bad_level_limit");
+            error.reason().to_owned()
+        };
+        assert!(refused(LevelLimits { sand_cover_percent: 0.05, ..usual }).contains("0.05 %, outside 0.1 to 100 %"));
+        assert!(refused(LevelLimits { lump_mm: f64::NAN, ..usual }).contains("lump"));
+        assert!(refused(LevelLimits { coarse_grain_mm: -1.0, ..usual }).contains("-1 mm"));
     }
 
     #[test]

@@ -4,12 +4,12 @@ use chrono::{DateTime, FixedOffset};
 use rusqlite::Connection;
 
 use super::drafts::{self, BoxCheckDraft};
-use super::{FieldBook, Remark, SavedCheck, known_pump};
+use super::{FieldBook, Remark, SavedCheck, grades, known_pump};
 use crate::debris::reading::{LevelCode, Reading};
 use crate::error::CoreError;
 use crate::failpoint::failpoint;
 use crate::ids::{PumpId, WorkId};
-use crate::model::entry::{BoxCheck, EntryBody, Graded, SealedEntry};
+use crate::model::entry::{BoxCheck, EntryBody, SealedEntry};
 use crate::model::part::GradeSource;
 use crate::store::{entries, photos, pumps};
 
@@ -51,23 +51,7 @@ impl FieldBook {
             return Err(CoreError::refused("empty_check", "the box check says nothing", "add a photo, a level, the liquid or a note"));
         }
         drafts::check_body(&EntryBody::BoxCheck(check.clone()))?;
-        let grades: Vec<EntryBody> = draft
-            .grades
-            .into_iter()
-            .map(|grade| {
-                EntryBody::Graded(Graded {
-                    part: grade.part,
-                    cup: grade.cup,
-                    grade: grade.grade,
-                    source: grade.source,
-                    criteria: grade.criteria,
-                    pump_m3: draft.pump_m3,
-                    photos: Vec::new(),
-                    note: String::new(),
-                })
-            })
-            .collect();
-        grades.iter().try_for_each(drafts::check_body)?;
+        draft.grades.iter().try_for_each(|grade| drafts::check_body(&grade.body(draft.pump_m3, Vec::new(), None)))?;
 
         let new_pump = draft.new_pump.map(drafts::pump).transpose()?;
         let mut store = self.store()?;
@@ -89,6 +73,7 @@ impl FieldBook {
                 kept.push(photo);
             }
         }
+        let grades = grades::keep(&store, &draft.grades, draft.pump_m3, None, &mut kept)?;
         if let Some(reading) = &check.reading
             && !check.photos.iter().any(|photo| photo.to_string() == reading.photo.sha256)
         {

@@ -4,8 +4,8 @@ use std::path::PathBuf;
 
 use crate::debris::reading::{LevelCode, Reading};
 use crate::error::CoreError;
-use crate::ids::{PumpId, WorkId};
-use crate::model::entry::{EntryBody, Liquid};
+use crate::ids::{PhotoId, PumpId, WorkId};
+use crate::model::entry::{EntryBody, Graded, Liquid};
 use crate::model::part::{Cup, Grade, GradeSource, Part};
 use crate::model::pump::PumpSpec;
 use crate::store::LARGEST_PHOTO_BYTES;
@@ -51,7 +51,7 @@ impl PhotoInput {
     }
 }
 
-/// A grade given with a box check.
+/// A grade before it is saved, with a box check or alone.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct GradeDraft {
     /// Which part.
@@ -64,6 +64,38 @@ pub struct GradeDraft {
     pub source: GradeSource,
     /// Edition of the criteria.
     pub criteria: String,
+    /// Photos of the wear surface, in the order taken.
+    pub photos: Vec<PhotoInput>,
+}
+
+impl GradeDraft {
+    /// The body of its entry, its photos kept already.
+    pub(super) fn body(&self, pump_m3: Option<f64>, photos: Vec<PhotoId>, work: Option<WorkId>) -> EntryBody {
+        EntryBody::Graded(Graded {
+            part: self.part,
+            cup: self.cup,
+            grade: self.grade,
+            source: self.source,
+            criteria: self.criteria.clone(),
+            pump_m3,
+            photos,
+            work,
+            note: String::new(),
+        })
+    }
+}
+
+/// Parts graded in one go, before they are saved.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GradesDraft {
+    /// Which pump.
+    pub pump: PumpId,
+    /// Running total of concrete pumped, m3 (0 to 10 million).
+    pub pump_m3: Option<f64>,
+    /// The grades, in the order given; at least one.
+    pub grades: Vec<GradeDraft>,
+    /// Names this grading as it was begun on the device, where it may be saved again after a crash: then it is recorded once.
+    pub work: Option<WorkId>,
 }
 
 /// A box check before it is saved.

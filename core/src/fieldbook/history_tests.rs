@@ -65,6 +65,7 @@ proptest! {
                 Act::Check(pump_m3, level_by_eye, liquid, settled_ml, note) => {
                     let grades = vec![GradeDraft {
                         part: Part::Cup, cup: Some(Cup::A), grade: Grade::new(1).unwrap(), source: GradeSource::Eye, criteria: "e".into(),
+                        photos: Vec::new(),
                     }];
                     let draft = BoxCheckDraft { pump_m3, level_by_eye, liquid, settled_ml, note, grades, ..BoxCheckDraft::new(pump) };
                     book.save_box_check(draft, at).unwrap();
@@ -73,7 +74,7 @@ proptest! {
                 Act::Grade(part, cup, grade, note) => {
                     let graded = Graded {
                         part, cup, grade: Grade::new(grade).unwrap(), source: GradeSource::Measured, criteria: "e".into(),
-                        pump_m3: None, photos: Vec::new(), note,
+                        pump_m3: None, photos: Vec::new(), work: None, note,
                     };
                     book.grade(pump, graded, at).unwrap();
                 }

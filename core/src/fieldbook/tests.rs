@@ -30,6 +30,7 @@ fn grade(cup: Cup, number: u8, source: GradeSource) -> Graded {
         criteria: "test".into(),
         pump_m3: None,
         photos: vec![],
+        work: None,
         note: String::new(),
     }
 }
@@ -48,6 +49,7 @@ fn saved_check_is_there_after_reopening_with_photo_grades_and_queue() {
             grade: Grade::new(2).unwrap(),
             source: GradeSource::Eye,
             criteria: "test".into(),
+            photos: vec![],
         }],
         liquid: Some(Liquid::Grey),
         ..BoxCheckDraft::of_new_pump(PumpSpec::assumed("P1"))

@@ -299,6 +299,9 @@ pub struct Graded {
     pub pump_m3: Option<f64>,
     /// Photos of the wear surface, by hash.
     pub photos: Vec<PhotoId>,
+    /// Names the grading as it was begun on the device: saved twice, it is recorded once. Grades of one grading share it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub work: Option<WorkId>,
     /// Free words.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub note: String,

@@ -115,6 +115,7 @@ impl Check {
                     grade,
                     source: GradeSource::Eye,
                     criteria: CRITERIA_EDITION.to_owned(),
+                    photos: Vec::new(),
                 })
                 .collect(),
             liquid,

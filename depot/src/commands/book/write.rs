@@ -58,6 +58,7 @@ impl GradePart {
             criteria: CRITERIA_EDITION.to_owned(),
             pump_m3: self.pump_m3,
             photos: Vec::new(),
+            work: None,
             note: self.note,
         };
         let entry = book.grade(super::pump(&book, &self.pump)?, graded, desk.now)?;

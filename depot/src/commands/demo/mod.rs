@@ -153,7 +153,14 @@ fn save(book: &FieldBook, pump: PumpId, scene: &Scene, reading: Reading) -> Resu
     for (cup, number) in [Cup::A, Cup::B].into_iter().zip(scene.grades) {
         let grade = Grade::new(number)?;
         say(format_args!("   cup {cup:?}: {number} {}. {}", GRADE_NAMES[usize::from(number)].en, criterion(Part::Cup, grade).en));
-        grades.push(GradeDraft { part: Part::Cup, cup: Some(cup), grade, source: GradeSource::Eye, criteria: CRITERIA_EDITION.into() });
+        grades.push(GradeDraft {
+            part: Part::Cup,
+            cup: Some(cup),
+            grade,
+            source: GradeSource::Eye,
+            criteria: CRITERIA_EDITION.into(),
+            photos: Vec::new(),
+        });
     }
     let draft = BoxCheckDraft {
         pump_m3: Some(scene.past.total_m3()),

@@ -62,6 +62,14 @@ fun Bench.pump(name: String, totalM3: Double? = null): String {
 /** The key that begins a box check of a pump. */
 fun Bench.checkKey(name: String) = all().first { it.tag == name }
 
+/** A step of the change-out is read to its end and marked. */
+fun Bench.stepDone() {
+    layOut()
+    settle()
+    while (activity.findViewById<android.view.View>(R.id.read_on) != null) touch(R.id.read_on)
+    touch(R.id.done)
+}
+
 /** The thumb comes down on sound, slides along the arc to a grade and lifts: one touch. */
 fun Bench.thumb(grade: Int) {
     layOut()

@@ -102,6 +102,9 @@ class Desk(context: Context, private val prefs: Prefs) {
 /** What a failure says to a person. */
 data class Trouble(val code: String, val reason: String, val advice: String) {
     companion object {
+        /** Android says ENOSPC and its words, a desktop its words alone. */
+        private fun full(error: Throwable) = generateSequence(error) { it.cause }.any { "No space left" in it.message.orEmpty() || "ENOSPC" in it.message.orEmpty() }
+
         fun of(error: Throwable): Trouble = when (error) {
             is FieldBookException.Refused -> Trouble(error.code, error.reason, error.advice)
             is FieldBookException.NotFound -> Trouble(error.code, error.reason, error.advice)
@@ -111,6 +114,8 @@ data class Trouble(val code: String, val reason: String, val advice: String) {
             is FieldBookException.Storage -> Trouble(error.code, error.reason, error.advice)
             is FieldBookException.Depot -> Trouble(error.code, error.reason, error.advice)
             is FieldBookException.Internal -> Trouble(error.code, error.reason, error.advice)
+            // The same words as the book's own for a write of the shell.
+            is java.io.IOException if full(error) -> Trouble("storage_full", "the phone's storage is full", "free some space and do it again; nothing was lost")
             else -> Trouble("fault", error.message ?: error.javaClass.simpleName, "")
         }
     }

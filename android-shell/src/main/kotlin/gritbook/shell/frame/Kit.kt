@@ -51,6 +51,7 @@ fun Context.key(text: CharSequence, main: Boolean = false, id: Int = View.NO_ID,
     this.id = id
     this.text = text
     asSlip(Look(context), if (main) SlipDrawable.Kind.PRIMARY else SlipDrawable.Kind.QUIET)
+    if (main) setTag(R.id.main_key, true)
     if (main) setTextSize(TypedValue.COMPLEX_UNIT_PX, resources.getDimension(R.dimen.title))
     setOnClickListener { act() }
 }

@@ -17,7 +17,7 @@ import gritbook.shell.look.UnderlineDrawable
 
 /**
  * How every screen is laid out: a head with the way back, what the eye reads in the upper part (it scrolls), what the thumb does at
- * the foot. In landscape the foot stands at the side of the thumb.
+ * the foot ([Foot]). In landscape the foot stands at the side of the thumb.
  */
 class Page(private val context: Context, title: CharSequence, leftHand: Boolean, back: (() -> Unit)?) {
     private val landscape = context.resources.configuration.orientation == Configuration.ORIENTATION_LANDSCAPE
@@ -28,56 +28,45 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
     }
     private val said = LinearLayout(context).apply { orientation = LinearLayout.VERTICAL }
     val scroll = ScrollView(context).apply { isFillViewport = true }
-    private val foot = LinearLayout(context).apply {
-        orientation = LinearLayout.VERTICAL
-        // Narrower than the page's own: three keys of a glove's size stand side by side on the narrowest phone.
-        setPadding(context.dp(8), context.dp(8), context.dp(8), context.dp(12))
-    }
+    private val foot = Foot(context)
+    private val large = context.resources.configuration.fontScale >= LARGE
     private val name = context.heading(title).apply { id = R.id.headline }
     private val head = LinearLayout(context)
     private val upper = LinearLayout(context)
-    private var side: View? = null
+
+    /** One view has all the room, and at large letters the head leaves it as much as it can. */
+    private var filled = false
     val root: View
 
     /** What the head says; [answer]: it is what the screen was asked for, in the largest letters. */
     fun title(text: CharSequence, answer: Boolean = false) {
         name.text = text
-        name.setTextSize(android.util.TypedValue.COMPLEX_UNIT_PX, context.resources.getDimension(if (answer) R.dimen.figure else R.dimen.title))
+        val size = if (answer) R.dimen.figure else if (filled && large) R.dimen.text else R.dimen.title
+        name.setTextSize(android.util.TypedValue.COMPLEX_UNIT_PX, context.resources.getDimension(size))
     }
 
     init {
         body.addView(said)
-        scroll.addView(body, FrameLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
-        upper.apply {
-            orientation = LinearLayout.VERTICAL
-            addView(head(back), LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
-            addView(scroll, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
-        }
+        val sheet = LinearLayout(context).apply { orientation = LinearLayout.VERTICAL }
+        // Large letters leave little to read beside a head and keys that stand: the head scrolls with the page.
+        (if (large) sheet else upper).addView(head(back), LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+        sheet.addView(body, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+        scroll.addView(sheet, FrameLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+        upper.orientation = LinearLayout.VERTICAL
+        upper.addView(scroll, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
         root = LinearLayout(context).apply {
             setBackgroundColor(context.getColor(R.color.paper))
             isBaselineAligned = false
-            if (context.resources.configuration.fontScale >= LARGE) {
-                // What is read comes before what is done, at a hold point above all: with large letters both scroll as one.
-                orientation = LinearLayout.VERTICAL
-                addView(upper, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
-                body.addView(foot, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = context.px(R.dimen.touch_gap) })
-                foot.setPadding(0, 0, 0, 0)
-                side = foot
-            } else if (landscape) {
+            if (landscape) {
                 orientation = LinearLayout.HORIZONTAL
-                val side = ScrollView(context).apply {
-                    isFillViewport = true
-                    addView(foot.apply { gravity = Gravity.BOTTOM })
-                }
-                this@Page.side = side
-                val parts = listOf(upper to 3f, side to 2f)
+                val parts = listOf(upper to 3f, foot to 2f)
                 (if (leftHand) parts.reversed() else parts).forEach { (view, share) ->
                     addView(view, LinearLayout.LayoutParams(0, MATCH_PARENT, share))
                 }
             } else {
                 orientation = LinearLayout.VERTICAL
                 addView(upper, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
-                addView(AtMost(context).apply { addView(foot) }.also { this@Page.side = it }, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+                addView(foot, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
             }
         }
     }
@@ -104,7 +93,7 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
     /** Something to touch at the head's end, where the foot is taken by something else. */
     fun action(text: CharSequence, id: Int, act: () -> Unit) {
         val key = context.key(text, id = id, act = act)
-        if (context.resources.configuration.fontScale >= LARGE) {
+        if (large) {
             // The name of what the page is about needs the room.
             key.text = ""
             key.contentDescription = text
@@ -115,8 +104,12 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
 
     /** One view that takes all the room under the head and needs no foot; what does not fit scrolls. */
     fun <V : View> fill(view: V): V {
-        side?.visibility = View.GONE
+        filled = true
+        title(name.text)
+        foot.visibility = View.GONE
+        (head.parent as LinearLayout).removeView(head)
         upper.removeView(scroll)
+        upper.addView(head, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
         body.removeView(said)
         upper.addView(said, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
         upper.addView(Viewport(context).apply { addView(view, FrameLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT)) }, LinearLayout.LayoutParams(MATCH_PARENT, 0, 1f))
@@ -125,16 +118,16 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
 
     /** Adds to what is read. */
     fun <V : View> put(view: V, gap: Int = 12): V {
-        val above = if (foot.parent === body) body.indexOfChild(foot) else body.childCount
-        body.addView(view, above, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = context.dp(gap) })
+        body.addView(view, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = context.dp(gap) })
         return view
     }
 
+    /** What the thumb does, for a screen that fills it anew with each question. */
+    fun foot(): Foot = foot
+
     /** Adds to what the thumb does. */
     fun <V : View> foot(view: V): V {
-        val space = LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT)
-        if (foot.childCount > 0) space.topMargin = context.px(R.dimen.touch_gap)
-        foot.addView(view, space)
+        foot.addView(view, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = context.px(R.dimen.touch_gap) })
         return view
     }
 
@@ -158,17 +151,9 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
 
     fun sayNothing() = said.removeAllViews()
 
-    private companion object {
-        /** From this type size on a sign stands for a word in the head, and page and foot are one. */
+    companion object {
+        /** From this type size on a sign stands for a word in the head, and the head scrolls with the page. */
         const val LARGE = 1.3f
-    }
-
-    /** What the thumb does takes at most two thirds of the height and scrolls beyond: at large letters the page can still be read. */
-    private class AtMost(context: Context) : ScrollView(context) {
-        override fun onMeasure(widthSpec: Int, heightSpec: Int) {
-            val most = resources.displayMetrics.heightPixels * 2 / 3
-            super.onMeasure(widthSpec, View.MeasureSpec.makeMeasureSpec(most, View.MeasureSpec.AT_MOST))
-        }
     }
 
     /** Tells its child how much room there is, and scrolls where the child needs more. */

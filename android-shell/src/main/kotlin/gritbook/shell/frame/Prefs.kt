@@ -2,6 +2,7 @@ package gritbook.shell.frame
 
 import android.os.Build
 import gritbook.core.Costs
+import gritbook.core.LevelLimits
 import gritbook.core.UnitSystem
 import java.util.Locale
 import org.json.JSONObject
@@ -17,6 +18,8 @@ data class Settings(
     val system: UnitSystem,
     val leftHand: Boolean,
     val costs: Costs?,
+    /** The shop's limits of the levels; null for the usual ones. */
+    val limits: LevelLimits?,
     val usualPourM3: Double?,
 ) {
     companion object {
@@ -32,6 +35,7 @@ data class Settings(
                 system = UnitSystem.entries.find { it.name == text("units") } ?: usualUnits(),
                 leftHand = json.optBoolean("left_hand"),
                 costs = json.optJSONObject("costs")?.let(::costs),
+                limits = json.optJSONObject("limits")?.let(::limits),
                 usualPourM3 = json.optDouble("usual_pour_m3").takeIf { it.isFinite() },
             )
         }
@@ -46,6 +50,17 @@ data class Settings(
                 watchSaves = json.getDouble("watch_saves"), lastingLimit = json.getDouble("lasting_limit"),
             )
         }.getOrNull()
+
+        private fun limits(json: JSONObject): LevelLimits? = runCatching {
+            LevelLimits(
+                sandFromMm = json.getDouble("sand_from_mm"), someSandCoverPercent = json.getDouble("some_sand_cover_percent"),
+                sandCoverPercent = json.getDouble("sand_cover_percent"), lumpMm = json.getDouble("lump_mm"), coarseGrainMm = json.getDouble("coarse_grain_mm"),
+            )
+        }.getOrNull()
+
+        fun json(limits: LevelLimits): JSONObject = JSONObject().put("sand_from_mm", limits.sandFromMm)
+            .put("some_sand_cover_percent", limits.someSandCoverPercent).put("sand_cover_percent", limits.sandCoverPercent)
+            .put("lump_mm", limits.lumpMm).put("coarse_grain_mm", limits.coarseGrainMm)
 
         fun json(costs: Costs): JSONObject = JSONObject().put("currency", costs.currency).put("planned_change", costs.plannedChange)
             .put("failure_mid_pour", costs.failureMidPour).put("watch", costs.watch).put("watch_saves", costs.watchSaves)

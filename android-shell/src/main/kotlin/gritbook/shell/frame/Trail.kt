@@ -23,6 +23,9 @@ class Trail(private val pen: Pen, private val home: Place) {
 
     val top get() = places.last()
 
+    /** What is typed and must not lie on the disk: it outlives a turned phone and ends with the process. */
+    var secret = ""
+
     /** What the last process left. */
     fun restore(files: Map<String, String>) {
         found = files

@@ -113,3 +113,17 @@ class TakeBackSign(private val look: Look) : PlainDrawable() {
         canvas.drawPath(path, pen)
     }
 }
+
+/** The sign of photographing: a camera from the front. */
+class CameraSign(private val look: Look) : PlainDrawable() {
+    private val pen = look.pen(look.violet, look.dp(3f))
+
+    override fun draw(canvas: Canvas) {
+        val x = bounds.exactCenterX()
+        val y = bounds.exactCenterY()
+        val half = look.dp(18f)
+        canvas.drawRect(x - half, y - half * 0.55f, x + half, y + half * 0.85f, pen)
+        canvas.drawRect(x - half * 0.4f, y - half * 0.85f, x + half * 0.4f, y - half * 0.55f, pen)
+        canvas.drawCircle(x, y + half * 0.15f, half * 0.42f, pen)
+    }
+}

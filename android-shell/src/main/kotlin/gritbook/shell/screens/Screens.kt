@@ -9,23 +9,30 @@ import gritbook.shell.screens.check.CheckScreen
 import gritbook.shell.screens.check.RulerScreen
 import gritbook.shell.screens.enrol.EnrolScreen
 import gritbook.shell.screens.grade.GradeScreen
+import gritbook.shell.screens.grade.WearPlace
+import gritbook.shell.screens.grade.WearScreen
 import gritbook.shell.screens.home.HomeScreen
 import gritbook.shell.screens.outbox.OutboxScreen
 import gritbook.shell.screens.pump.PumpFormScreen
 import gritbook.shell.screens.pump.PumpScreen
 import gritbook.shell.screens.settings.SettingsScreen
 
+/** Every screen by the name of its place. */
+val SCREENS: Map<String, (Place, Frame) -> Screen> = mapOf(
+    "home" to ::HomeScreen,
+    "add_pump" to ::PumpFormScreen,
+    "edit_pump" to ::PumpFormScreen,
+    "pump" to ::PumpScreen,
+    "check" to ::CheckScreen,
+    "grade" to ::GradeScreen,
+    WearPlace.SCREEN to { place, frame -> WearPlace.of(place)?.let { WearScreen(place, it, frame) } ?: HomeScreen(place, frame) },
+    "outbox" to ::OutboxScreen,
+    "ruler" to ::RulerScreen,
+    "call" to ::CallScreen,
+    "change" to ::ChangeOutScreen,
+    "settings" to ::SettingsScreen,
+    "enrol" to ::EnrolScreen,
+)
+
 /** The screen that stands at a place. A place of a newer or older program leads home. */
-fun screenAt(place: Place, frame: Frame): Screen = when (place.screen) {
-    "add_pump", "edit_pump" -> PumpFormScreen(place, frame)
-    "pump" -> PumpScreen(place, frame)
-    "check" -> CheckScreen(place, frame)
-    "grade" -> GradeScreen(place, frame)
-    "outbox" -> OutboxScreen(place, frame)
-    "ruler" -> RulerScreen(place, frame)
-    "call" -> CallScreen(place, frame)
-    "change" -> ChangeOutScreen(place, frame)
-    "settings" -> SettingsScreen(place, frame)
-    "enrol" -> EnrolScreen(place, frame)
-    else -> HomeScreen(place, frame)
-}
+fun screenAt(place: Place, frame: Frame): Screen = (SCREENS[place.screen] ?: ::HomeScreen)(place, frame)

@@ -2,8 +2,11 @@ package gritbook.shell.look
 
 import android.view.View
 import gritbook.core.Cup
+import gritbook.core.GradeDraft
 import gritbook.core.GradeGiven
 import gritbook.core.GradeSource
+import gritbook.core.GradesDraft
+import gritbook.core.Moment
 import gritbook.core.Part
 import gritbook.core.criteriaEdition
 import gritbook.shell.Bench
@@ -16,7 +19,9 @@ import gritbook.shell.checkKey
 import gritbook.shell.frame.Clock
 import gritbook.shell.frame.Place
 import gritbook.shell.pump
+import gritbook.shell.stepDone
 import gritbook.shell.thumb
+import gritbook.shell.wornFace
 import org.junit.Assert.assertEquals
 import org.junit.Assert.assertTrue
 import org.junit.Rule
@@ -40,8 +45,10 @@ class ScreensTest {
 
     private fun look(name: String) {
         bench.layOut()
+        bench.settle()
+        bench.layOut()
         val root = bench.activity.findViewById<View>(R.id.ground)
-        wrong += faults(root).map { "$name: $it" }
+        wrong += (faults(root) + keysOutOfSight(root)).map { "$name: $it" }
         val picture = draw(root)
         assertTrue("$name is nearly empty", inked(picture) > 0.005)
         keep(picture, "screen-$name-${bench.activity.variant()}")
@@ -66,8 +73,12 @@ class ScreensTest {
         val otter = bench.pump("Otter", 18_250.0)
         bench.pump("Bomba de la obra norte", 9_460.0)
         bench.book { book ->
-            book.grade(otter, GradeGiven(Part.CUP, Cup.A, 3u, GradeSource.EYE, criteriaEdition(), 18_250.0, emptyList(), ""), Clock.now())
-            book.grade(otter, GradeGiven(Part.PLATE, Cup.A, 2u, GradeSource.MEASURED, criteriaEdition(), 18_250.0, emptyList(), ""), Clock.now())
+            book.grade(otter, GradeGiven(Part.CUP, Cup.A, 3u, GradeSource.EYE, criteriaEdition(), 18_250.0, emptyList(), null, ""), Clock.now())
+            // Photographed once before.
+            val worn = GradeDraft(Part.CUP, Cup.A, 1u, GradeSource.EYE, criteriaEdition(), listOf(wornFace(1).path))
+            // 3 March 2024.
+            book.saveGrades(GradesDraft(otter, 16_900.0, listOf(worn)), Moment(1_709_467_200_000, 0))
+            book.grade(otter, GradeGiven(Part.PLATE, Cup.A, 2u, GradeSource.MEASURED, criteriaEdition(), 18_250.0, emptyList(), null, ""), Clock.now())
         }
         home()
         look("02-home")
@@ -96,6 +107,21 @@ class ScreensTest {
         look("09-grade-none")
         bench.thumb(3)
         look("10-grade")
+        bench.touch(R.id.photograph)
+        bench.cameraTakes(wornFace(3))
+        look("23-grade-photo")
+        bench.touch(R.id.wear_pair)
+        bench.layOut()
+        bench.settle()
+        look("24-wear")
+        bench.activity.leave()
+        bench.settle()
+        bench.touch(R.id.next)
+        bench.touch(R.id.photograph)
+        bench.cameraIsLeft()
+        look("25-wear-none")
+        bench.activity.leave()
+        bench.settle()
         bench.activity.leave()
         bench.settle()
         bench.touch(R.id.save)
@@ -110,7 +136,7 @@ class ScreensTest {
         bench.touch(R.id.cup_a)
         look("15-change-first")
         var steps = 0
-        while (bench.all().none { it is CautionPanel } && steps++ < 40) bench.touch(R.id.done)
+        while (bench.all().none { it is CautionPanel } && steps++ < 40) bench.stepDone()
         look("16-change-hold")
         bench.touch(R.id.skip)
         look("17-change-skip")
@@ -128,7 +154,7 @@ class ScreensTest {
         look("21-pump-new")
         home()
         look("22-home-after")
-        assertEquals(22, seen)
+        assertEquals(25, seen)
         assertEquals("faults on ${bench.activity.variant()}", "", wrong.joinToString("\n"))
     }
 

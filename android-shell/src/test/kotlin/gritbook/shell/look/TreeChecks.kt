@@ -76,5 +76,22 @@ fun smallTargets(root: View): List<String> {
         .map { "${named(it)}: ${"%.1f".format(it.width / density)} by ${"%.1f".format(it.height / density)} mm" }
 }
 
+/** What stands under the thumb and is not wholly seen, before anything is scrolled or after all of it is: the keys that pages are for. */
+fun keysOutOfSight(root: View): List<String> {
+    fun inFoot(view: View) = generateSequence(view.parent) { it.parent }.any { it is gritbook.shell.frame.Foot }
+    val keys = seen(root).filter { (it.getTag(gritbook.shell.R.id.main_key) == true && inFoot(it)) || it.id == gritbook.shell.R.id.thumb_arc }
+    fun hidden(when_: String) = keys.filterNot { key ->
+        val part = Rect()
+        key.getGlobalVisibleRect(part) && part.height() >= key.height && part.width() >= key.width
+    }.map { "${named(it)} is not wholly seen, $when_" }
+    val scrolls = seen(root).filterIsInstance<android.widget.ScrollView>()
+    val first = hidden("at first")
+    val places = scrolls.map { it.scrollY }
+    scrolls.forEach { it.scrollTo(0, Int.MAX_VALUE / 4) }
+    val then = hidden("scrolled to the end")
+    scrolls.zip(places) { scroll, place -> scroll.scrollTo(0, place) }
+    return first + then
+}
+
 /** Everything of the above; empty where a page is fit to be shown. */
 fun faults(root: View): List<String> = faultsOfWords(root) + overlaps(root) + sticksOut(root) + smallTargets(root)

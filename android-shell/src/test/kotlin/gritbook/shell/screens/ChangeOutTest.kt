@@ -9,6 +9,7 @@ import gritbook.shell.book
 import gritbook.shell.cameraTakes
 import gritbook.shell.frame.Place
 import gritbook.shell.pump
+import gritbook.shell.stepDone
 import org.junit.Assert.assertEquals
 import org.junit.Assert.assertNotNull
 import org.junit.Assert.assertNull
@@ -39,11 +40,32 @@ class ChangeOutTest {
         begin()
         val steps = state.steps
         val first = steps.indexOfFirst { it.caution?.signal == gritbook.core.Signal.DANGER }
-        repeat(first) { bench.touch(R.id.done) }
+        repeat(first) { bench.stepDone() }
         assertEquals(first, state.marked.toInt())
         assertTrue(bench.texts(), "DANGER" in bench.texts())
         assertTrue(bench.texts(), steps[first].caution!!.text.en in bench.texts())
         bench.picture("change_hold")
+    }
+
+    @Test
+    @org.robolectric.annotation.Config(qualifiers = "en-rGB-w360dp-h640dp-port-xhdpi")
+    fun holdPointLongerThanTheScreenThenItIsReadToItsEndBeforeItCanBeHeld() {
+        org.robolectric.RuntimeEnvironment.setFontScale(2f)
+        begin()
+        val first = state.steps.indexOfFirst { it.caution?.signal == gritbook.core.Signal.DANGER }
+        repeat(first) { bench.stepDone() }
+        bench.layOut()
+        bench.settle()
+        assertTrue(bench.texts(), "Read on" in bench.texts() && "it is so" !in bench.texts())
+        assertNull(bench.activity.findViewById(R.id.done))
+        bench.touch(R.id.read_on)
+        assertEquals("nothing is marked by reading", first, state.marked.toInt())
+        while (bench.activity.findViewById<android.view.View>(R.id.read_on) != null) bench.touch(R.id.read_on)
+        val told = bench.all().filterIsInstance<android.widget.TextView>().first { it.text.toString() == state.steps[first].text.en }
+        val seen = android.graphics.Rect()
+        assertTrue(told.getGlobalVisibleRect(seen))
+        bench.touch(R.id.done)
+        assertEquals(first + 1, state.marked.toInt())
     }
 
     @Test
@@ -61,7 +83,7 @@ class ChangeOutTest {
     @Test
     fun processEndsInTheMiddleThenTheWorkGoesOnAtItsStep() {
         begin()
-        repeat(5) { bench.touch(R.id.done) }
+        repeat(5) { bench.stepDone() }
         val title = state.steps[5].title.en
         bench.die()
         bench.settle()
@@ -82,7 +104,7 @@ class ChangeOutTest {
                 bench.cameraTakes(Photos.demo("paste"))
                 photographed = 1
             }
-            bench.touch(R.id.done)
+            bench.stepDone()
         }
         bench.picture("change_end")
         bench.type(R.id.total, "9050")

@@ -14,6 +14,8 @@ import gritbook.shell.frame.Desk
 import gritbook.shell.frame.Pen
 import gritbook.shell.frame.Place
 import gritbook.shell.pump
+import gritbook.shell.stepDone
+import gritbook.shell.thumb
 import java.io.File
 import java.io.FileNotFoundException
 import org.junit.After
@@ -33,8 +35,11 @@ class FaultsTest {
     @get:Rule
     val bench = Bench()
 
+    private val open = Shots.open
+
     @After
     fun clock() {
+        Shots.open = open
         Clock.read = System::currentTimeMillis
     }
 
@@ -75,6 +80,64 @@ class FaultsTest {
         assertTrue(aside.renameTo(folder))
         bench.touch(R.id.save)
         assertEquals(1, checks(pump).size)
+    }
+
+    /** Screens that photograph, each with how it is reached. */
+    private fun photographing(pump: String) = listOf(
+        Place("check", pump), Place("wear", "$pump:CUP.A"), Place("wear", "check:$pump:PLATE.B"), Place("enrol"), Place("change", pump),
+    )
+
+    private fun photographOn(place: Place) {
+        bench.activity.go(place)
+        bench.settle()
+        if (place.screen == "change") {
+            bench.touch(R.id.cup_a)
+            while (bench.activity.findViewById<android.view.View>(R.id.photograph) == null) bench.stepDone()
+        }
+        bench.touch(R.id.photograph)
+    }
+
+    @Test
+    fun cameraMissingThenEveryScreenThatPhotographsSaysSoAndStands() {
+        bench.start()
+        val pump = bench.pump("Otter", 100.0)
+        Shots.open = { _, _, _ -> throw android.content.ActivityNotFoundException() }
+        for (place in photographing(pump)) {
+            photographOn(place)
+            assertTrue("$place: ${bench.texts()}", "This phone offers no camera." in bench.texts())
+            assertEquals(place, bench.screen.at)
+        }
+    }
+
+    @Test
+    @org.robolectric.annotation.Config(qualifiers = "es-rMX-w360dp-h640dp-xhdpi")
+    fun cameraRefusedThenEveryScreenThatPhotographsSaysSoAndStands() {
+        bench.start()
+        val pump = bench.pump("Nutria", 100.0)
+        Shots.open = { _, _, _ -> throw SecurityException("not allowed") }
+        for (place in photographing(pump)) {
+            photographOn(place)
+            assertTrue("$place: ${bench.texts()}", "El teléfono no permite usar la cámara." in bench.texts())
+            assertEquals(place, bench.screen.at)
+        }
+    }
+
+    @Test
+    fun clockSetBackThenGradesAndCallsStandAfterWhatWasThere() {
+        bench.start()
+        val pump = bench.pump("Otter", 100.0)
+        val before = bench.book { it.effective(pump) }.last().entry
+        Clock.read = { before.at.utcMs - 400L * 86_400_000 }
+        bench.activity.go(Place("grade", pump))
+        bench.settle()
+        bench.touch(R.id.photograph)
+        bench.cameraTakes(Photos.demo("lumps"))
+        bench.thumb(2)
+        bench.touch(R.id.back)
+        val last = bench.book { it.effective(pump) }.last().entry
+        assertTrue("$last", last.body is EntryBody.Graded)
+        assertTrue("the order goes on", last.hlcMs > before.hlcMs || (last.hlcMs == before.hlcMs && last.hlcCount > before.hlcCount))
+        assertTrue(bench.book { it.verify() }.sound)
     }
 
     @Test

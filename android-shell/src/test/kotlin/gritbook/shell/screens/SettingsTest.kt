@@ -1,9 +1,14 @@
 package gritbook.shell.screens
 
+import gritbook.core.EntryBody
+import gritbook.core.LevelCode
 import gritbook.core.UnitSystem
 import gritbook.shell.Bench
+import gritbook.shell.Photos
 import gritbook.shell.R
 import gritbook.shell.book
+import gritbook.shell.cameraTakes
+import gritbook.shell.checkKey
 import gritbook.shell.frame.Place
 import gritbook.shell.pump
 import org.junit.Assert.assertEquals
@@ -68,6 +73,60 @@ class SettingsTest {
         bench.type(R.id.failure_mid_pour, "7500,5")
         bench.touch(R.id.save)
         assertEquals(7_500.5, bench.app.prefs.now.costs!!.failureMidPour, 0.0)
+    }
+
+    @Test
+    fun levelLimitsSetThenTheNextReadingUsesAndRecordsThem() {
+        bench.start()
+        val pump = bench.pump("Otter")
+        open()
+        assertEquals("2", bench.find<android.widget.EditText>(R.id.lump).text.toString())
+        assertEquals("4.75", bench.find<android.widget.EditText>(R.id.coarse_grain).text.toString())
+        // A shop for which this much sand is still a little.
+        bench.type(R.id.sand_cover, "60")
+        bench.type(R.id.lump, "3,5")
+        bench.touch(R.id.save)
+        assertEquals(60.0, bench.app.prefs.now.limits!!.sandCoverPercent, 0.0)
+        bench.touch(bench.checkKey("Otter"))
+        bench.cameraTakes(Photos.demo("sand"))
+        assertTrue(bench.texts(), "Some sand" in bench.texts())
+        bench.touch(R.id.liquid_grey)
+        bench.touch(R.id.save)
+        val check = bench.book { it.effective(pump) }.firstNotNullOf { (it.entry.body as? EntryBody.BoxCheck)?.check }
+        assertEquals(LevelCode.SOME_SAND, check.level)
+        val used = org.json.JSONObject(check.reading!!.method.settingsJson).getJSONObject("limits")
+        assertEquals(60.0, used.getDouble("sand_cover_percent"), 0.0)
+        assertEquals(3.5, used.getDouble("lump_mm"), 0.0)
+        assertEquals(4.75, used.getDouble("coarse_grain_mm"), 0.0)
+    }
+
+    @Test
+    fun levelLimitsBackToTheUsualThenNoneOfTheShopsIsLeft() {
+        bench.start()
+        bench.app.prefs.edit { put("limits", gritbook.shell.frame.Settings.json(gritbook.core.LevelLimits(0.3, 1.0, 9.0, 3.0, 6.0))) }
+        open()
+        assertEquals("9", bench.find<android.widget.EditText>(R.id.sand_cover).text.toString())
+        bench.touch(R.id.usual_limits)
+        assertEquals("5", bench.find<android.widget.EditText>(R.id.sand_cover).text.toString())
+        assertEquals("0.1", bench.find<android.widget.EditText>(R.id.some_sand_cover).text.toString())
+        bench.touch(R.id.save)
+        assertEquals(null, bench.app.prefs.now.limits)
+    }
+
+    @Test
+    fun levelLimitOutOfRangeThenTheBookSaysWhichAndNothingIsChanged() {
+        bench.start()
+        open()
+        bench.type(R.id.sand_cover, "0.05")
+        bench.touch(R.id.save)
+        assertEquals("settings", bench.screen.at.screen)
+        assertTrue(bench.texts(), "0.05 %, outside 0.1 to 100 %" in bench.texts())
+        assertEquals(null, bench.app.prefs.now.limits)
+        bench.type(R.id.sand_cover, "5")
+        bench.type(R.id.lump, "big")
+        bench.touch(R.id.save)
+        assertNotNull(bench.activity.findViewById(R.id.said))
+        assertEquals(null, bench.app.prefs.now.limits)
     }
 
     @Test

@@ -73,6 +73,51 @@ class TouchesTest {
     }
 
     @Test
+    fun onePartGradedWithAPhotoThenSeven() {
+        bench.start()
+        val pump = bench.pump("Otter")
+        bench.touch(row("Otter"))
+        bench.touch(R.id.grade)
+        bench.touch(R.id.photograph)
+        bench.cameraTakes(Photos.demo("lumps"))
+        bench.thumb(2)
+        bench.touch(R.id.back)
+        assertEquals(1, bench.book { it.wearPhotos(pump, Part.CUP, Cup.A, 5u) }.size)
+        assertEquals(7, bench.touches)
+    }
+
+    @Test
+    fun lastPhotoBesideTheNewOneInLargeThenOneMore() {
+        bench.start()
+        bench.pump("Otter")
+        bench.touch(row("Otter"))
+        bench.touch(R.id.grade)
+        bench.touch(R.id.photograph)
+        bench.cameraTakes(Photos.demo("lumps"))
+        val before = bench.touches
+        bench.touch(R.id.wear_pair)
+        assertEquals("wear", bench.screen.at.screen)
+        assertEquals(1, bench.touches - before)
+    }
+
+    @Test
+    fun boxCheckWithOneCupGradedWithAPhotoThenEleven() {
+        bench.start()
+        val pump = bench.pump("Otter")
+        bench.touch(bench.checkKey("Otter"))
+        bench.cameraTakes(Photos.demo("sand"))
+        bench.touch(R.id.liquid_grey)
+        bench.touch(R.id.grades_key)
+        bench.touch(R.id.photograph)
+        bench.cameraTakes(Photos.demo("lumps"))
+        bench.thumb(3)
+        bench.touch(R.id.back)
+        bench.touch(R.id.save)
+        assertEquals(1, bench.book { it.wearPhotos(pump, Part.CUP, Cup.A, 5u) }.size)
+        assertEquals(11, bench.touches)
+    }
+
+    @Test
     fun callMadeAndRecordedThenThree() {
         bench.start()
         val pump = bench.pump("Otter", 8_000.0)

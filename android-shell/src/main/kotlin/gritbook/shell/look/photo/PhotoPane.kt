@@ -56,7 +56,7 @@ abstract class PhotoPane(context: Context) : View(context) {
 
     private val pinch = ScaleGestureDetector(context, object : ScaleGestureDetector.SimpleOnScaleGestureListener() {
         override fun onScale(detector: ScaleGestureDetector): Boolean {
-            place.zoom(detector.scaleFactor, detector.focusX, detector.focusY)
+            place.zoom(detector.scaleFactor, focus(detector.focusX, width), focus(detector.focusY, height))
             moved()
             return true
         }
@@ -83,6 +83,9 @@ abstract class PhotoPane(context: Context) : View(context) {
         }
     })
 
+    /** Around what two fingers zoom: the point between them, or the middle where that lies at the edge or beside the photo. */
+    private fun focus(at: Float, size: Int) = if (at in size * EDGE..size * (1 - EDGE)) at else size / 2f
+
     /** Closer to the middle of what is seen. */
     fun closer() {
         place.zoom(CLOSER, width / 2f, height / 2f)
@@ -94,7 +97,30 @@ abstract class PhotoPane(context: Context) : View(context) {
         moved()
     }
 
-    protected fun moved() = invalidate()
+    /** Hears that a hand moved or zoomed the photo. */
+    var onMoved: () -> Unit = {}
+
+    protected fun moved() {
+        invalidate()
+        onMoved()
+    }
+
+    /** What is seen, as shares of the photo: what stands in the middle, and how much closer than whole. */
+    class Stance(val x: Float, val y: Float, val closer: Float)
+
+    /** Where the photo stands; null while there is none. */
+    val stance: Stance?
+        get() = photo?.takeIf { width > 0 }?.let {
+            Stance(place.toPhotoX(width / 2f) / it.widthPx, place.toPhotoY(height / 2f) / it.heightPx, place.scale / place.wholeScale)
+        }
+
+    /** Stands as another photo does: the same share of it in the middle, as close. Nobody is told. */
+    fun stand(like: Stance) {
+        val photo = photo ?: return
+        if (width == 0) return
+        place.look(like.x * photo.widthPx, like.y * photo.heightPx, like.closer * place.wholeScale)
+        invalidate()
+    }
 
     override fun onSizeChanged(width: Int, height: Int, oldWidth: Int, oldHeight: Int) {
         super.onSizeChanged(width, height, oldWidth, oldHeight)
@@ -159,5 +185,6 @@ abstract class PhotoPane(context: Context) : View(context) {
 
     protected companion object {
         const val CLOSER = 2.5f
+        const val EDGE = 0.1f
     }
 }

@@ -6,13 +6,11 @@ import android.os.Parcelable
 import android.view.View
 import android.view.ViewGroup
 import android.widget.Button
-import android.widget.TextView
+import android.widget.ScrollView
 import gritbook.core.Part
 import gritbook.shell.R
 import gritbook.shell.look.CoreWords
-import gritbook.shell.look.GritRingView
 import gritbook.shell.look.Kit
-import gritbook.shell.look.PartDrawing
 import gritbook.shell.look.TakeBackSign
 import gritbook.shell.look.inItsLanguage
 import gritbook.shell.look.nameId
@@ -29,16 +27,25 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
 
     private val kit = Kit(context)
     private val look = kit.look
-    private val drawing = PartDrawing(context)
-    private val ring = GritRingView(context).apply { importantForAccessibility = IMPORTANT_FOR_ACCESSIBILITY_NO }
-    private val name: TextView = kit.strong("")
-    private val criterion: TextView = kit.body("")
+    private val reading = ThumbReading(context)
+    private val scroll = ScrollView(context).apply {
+        isSaveFromParentEnabled = false
+        addView(reading, LayoutParams(LayoutParams.MATCH_PARENT, LayoutParams.WRAP_CONTENT))
+    }
     private val undoWords = context.getString(R.string.thumb_undo)
     private val undo: Button = kit.quietButton(undoWords, ::takeBack).apply { contentDescription = undoWords }
     private val undoSign = TakeBackSign(look)
-    private val measuredRow = kit.row(gapSteps = 2).apply { visibility = GONE }
-    private val measuredRing = GritRingView(context)
-    private val measuredWords: TextView = kit.note("")
+
+    /** A key for photographing the part; null for none. */
+    var photoKey: Button? = null
+        set(value) {
+            field?.let(::removeView)
+            field = value
+            value?.let(::addView)
+        }
+
+    /** Photos of the part, among what is read; null for none. */
+    var photos: View? by reading::photos
 
     /** The arc itself. */
     val arcView = ThumbArcView(context)
@@ -68,11 +75,7 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
     init {
         arcView.id = R.id.thumb_arc
         undo.id = R.id.thumb_undo
-        val ringSide = (look.textTitle * 1.7f).toInt()
-        ring.layoutParams = LayoutParams(ringSide, ringSide)
-        measuredRow.addView(measuredRing, look.steps(7), look.steps(7))
-        measuredRow.addView(measuredWords, android.widget.LinearLayout.LayoutParams(0, LayoutParams.WRAP_CONTENT, 1f))
-        listOf(drawing, ring, name, criterion, measuredRow, undo, arcView).forEach(::addView)
+        listOf(scroll, undo, arcView).forEach(::addView)
         arcView.listener = object : ThumbArcView.Listener {
             override fun shows(grade: Int?) = tell(grade)
 
@@ -90,10 +93,10 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
         undo.visibility = INVISIBLE
         arcView.called = context.getString(R.string.thumb_name, called)
         arcView.says = { context.getString(R.string.thumb_grade, it, gradeName(it), criterionOf(it)) }
-        measuredRow.visibility = if (measured == null) GONE else VISIBLE
+        reading.measuredRow.visibility = if (measured == null) GONE else VISIBLE
         if (measured != null) {
-            measuredRing.show(measured, measured = true)
-            measuredWords.text = context.getString(R.string.thumb_measured, measured, gradeName(measured))
+            reading.measuredRing.show(measured, measured = true)
+            reading.measuredWords.text = context.getString(R.string.thumb_measured, measured, gradeName(measured))
         }
         arcView.grade = grade
         was = grade
@@ -108,10 +111,10 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
     private fun criterionOf(grade: Int) = context.inItsLanguage(CoreWords.criteria(part)[grade])
 
     private fun tell(grade: Int?) {
-        ring.show(grade)
-        drawing.show(part, grade ?: 0)
-        name.text = grade?.let { context.getString(R.string.thumb_short, it, gradeName(it)) } ?: context.getString(R.string.grade_none)
-        criterion.text = grade?.let(::criterionOf) ?: context.getString(R.string.thumb_hint)
+        reading.ring.show(grade)
+        reading.drawing.show(part, grade ?: 0)
+        reading.name.text = grade?.let { context.getString(R.string.thumb_short, it, gradeName(it)) } ?: context.getString(R.string.grade_none)
+        reading.criterion.text = grade?.let(::criterionOf) ?: context.getString(R.string.thumb_hint)
     }
 
     private fun settle(grade: Int) {
@@ -137,9 +140,12 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
     @Suppress("DEPRECATION")
     private fun announce(words: CharSequence) = announceForAccessibility(words)
 
-    // Places. The words get the height they need at any type size, the drawing what is left, never less than [LEAST_DRAWING].
+    // Places. Arc and keys stand under the thumb at any type size; what is read takes the rest and scrolls where it needs more.
 
     private val pad = look.steps(3)
+
+    /** A low screen has less to give away. */
+    private val lyingPad = look.steps(2)
 
     /** Where a low screen has no room for all of it the arc comes first: it is what the page is for, and words can be scrolled to. */
     private var arcFirst = false
@@ -151,87 +157,70 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
         val given = if (MeasureSpec.getMode(heightSpec) == MeasureSpec.UNSPECIFIED) resources.displayMetrics.heightPixels * 4 / 5 else MeasureSpec.getSize(heightSpec)
         // A page that scrolls gives no height of its own: what counts is the screen's.
         arcView.lying = resources.displayMetrics.run { lies(width, minOf(given, heightPixels)) }
-        // Beside a lying arc there is room for a sign, not for a word at 200 % type.
-        undo.text = if (arcView.lying) "" else undoWords
-        undo.foreground = if (arcView.lying) undoSign else null
-        lyingDrawing = minOf(width * 36 / 100, given)
-        val room = if (arcView.lying) width - lyingDrawing - 3 * pad else width - arcView.across - 2 * pad
-        measureWords(room)
-        val least = if (arcView.lying) {
-            pad + maxOf(wordsHeight(), look.dp(LEAST_DRAWING).toInt()) + pad + arcView.across + pad
-        } else {
-            maxOf(arcView.leastLength + pad, pad * 4 + look.dp(LEAST_DRAWING).toInt() + wordsHeight() + look.touch)
-        }
+        // Beside another key or a lying arc there is room for a sign, not for a word at 200 % type.
+        val sign = arcView.lying || photoKey != null
+        undo.text = if (sign) "" else undoWords
+        undo.foreground = if (sign) undoSign else null
+        val least = if (arcView.lying) lyingPad + leastReading() + lyingPad + arcView.across + lyingPad else maxOf(arcView.leastLength + pad, pad + leastReading() + pad + keysHeight() + pad)
         arcFirst = arcView.lying && least > given
         val height = if (MeasureSpec.getMode(heightSpec) == MeasureSpec.EXACTLY) given else maxOf(least, minOf(given, resources.displayMetrics.heightPixels))
         setMeasuredDimension(width, height)
     }
 
-    /** Width of the drawing beside the words on a low screen: a third of the width, as far as its height lets it. */
-    private var lyingDrawing = 0
+    /** Two lines, or the key beside them. */
+    private fun leastReading() = maxOf((look.textTitle * 2).toInt(), look.dp(LEAST_READING).toInt(), if (photoKey != null && arcView.lying) look.touch else 0)
 
-    private fun measureWords(room: Int) {
-        val wide = { size: Int -> MeasureSpec.makeMeasureSpec(size.coerceAtLeast(0), MeasureSpec.EXACTLY) }
-        val free = MeasureSpec.makeMeasureSpec(0, MeasureSpec.UNSPECIFIED)
-        // At 200 % type a long name needs the ring's room; the ring under the thumb shows the same.
-        val longest = name.text.split(' ').maxOf(name.paint::measureText)
-        val side = if (longest > room - ring.layoutParams.width - look.steps(2)) 0 else ring.layoutParams.width
-        ring.measure(wide(side), wide(side))
-        name.measure(wide(if (side == 0) room else room - side - look.steps(2)), free)
-        criterion.measure(wide(room), free)
-        if (measuredRow.visibility != GONE) measuredRow.measure(wide(room), free)
-    }
+    /** Upright: how far the keys reach from the far edge; the arc bends away from its last grade, so they may come close. */
+    private fun keysWidth(width: Int) = width - arcView.across - look.dp(KEY_EDGE).toInt()
 
-    private fun wordsHeight(): Int {
-        var height = maxOf(ring.measuredHeight, name.measuredHeight) + look.steps(1) + criterion.measuredHeight
-        if (measuredRow.visibility != GONE) height += look.steps(2) + measuredRow.measuredHeight
-        return height
-    }
+    private fun keysAbreast(width: Int) = keysWidth(width) >= 2 * look.touch + look.touchGap
+
+    private fun keysHeight() = if (photoKey == null || keysAbreast(measuredWidth.takeIf { it > 0 } ?: resources.displayMetrics.widthPixels)) look.touch else 2 * look.touch + look.touchGap
 
     override fun onLayout(changed: Boolean, l: Int, t: Int, r: Int, b: Int) {
         val width = r - l
         val height = b - t
+        reading.lying = arcView.lying
         if (arcView.lying) layLying(width, height) else layUpright(width, height)
     }
 
     private fun layUpright(width: Int, height: Int) {
         val room = width - arcView.across - 2 * pad
-        val x = if (leftHand) arcView.across + pad else pad
-        measureWords(room)
-        val words = wordsHeight()
-        val drawingHeight = (height - 4 * pad - words - look.touch).coerceIn(look.dp(LEAST_DRAWING).toInt(), room * 3 / 4 + pad)
-        place(drawing, x, pad, room, drawingHeight)
-        placeWords(x, pad + drawingHeight + pad, room)
-        place(undo, x, height - pad - look.touch, room, look.touch)
+        val readingHeight = height - 3 * pad - keysHeight()
+        reading.room = readingHeight
+        place(scroll, if (leftHand) arcView.across + pad else pad, pad, room, readingHeight)
         place(arcView, if (leftHand) 0 else width - arcView.across, pad / 2, arcView.across, height - pad)
+        val key = photoKey
+        val bottom = height - pad
+        if (key == null) return place(undo, if (leftHand) arcView.across + pad else pad, bottom - look.touch, room, look.touch)
+        val far = look.dp(KEY_EDGE).toInt()
+        val wide = keysWidth(width)
+        val x = if (leftHand) width - far - wide else far
+        if (!keysAbreast(width)) {
+            place(key, x, bottom - look.touch, wide, look.touch)
+            return place(undo, x, bottom - 2 * look.touch - look.touchGap, wide, look.touch)
+        }
+        val one = (wide - look.touchGap) / 2
+        // The camera lies next to the arc, where the thumb is.
+        place(key, if (leftHand) x else x + one + look.touchGap, bottom - look.touch, one, look.touch)
+        place(undo, if (leftHand) x + one + look.touchGap else x, bottom - look.touch, one, look.touch)
     }
 
     private fun layLying(width: Int, height: Int) {
-        val drawingWidth = lyingDrawing
-        val room = width - drawingWidth - 3 * pad
-        val top = if (arcFirst) pad else height - pad - arcView.across
-        measureWords(room)
-        val x = if (leftHand) 2 * pad + drawingWidth else pad
-        val read = if (arcFirst) top + arcView.across + pad else pad
-        placeWords(x, read, room)
-        place(drawing, if (leftHand) pad else width - pad - drawingWidth, read, drawingWidth, height - arcView.across - 3 * pad)
+        val top = if (arcFirst) lyingPad else height - lyingPad - arcView.across
+        val read = if (arcFirst) top + arcView.across + lyingPad else lyingPad
+        val readingHeight = height - arcView.across - 3 * lyingPad
+        val key = photoKey
+        val beside = if (key == null) 0 else look.touch + look.touchGap
+        reading.room = readingHeight
+        place(scroll, if (leftHand) pad + beside else pad, read, width - 2 * pad - beside, readingHeight)
+        if (key != null) place(key, if (leftHand) look.steps(1) else width - look.steps(1) - look.touch, read + (readingHeight - look.touch) / 2, look.touch, look.touch)
         // The arc leaves a target's room for taking back, on the side away from the hand.
         val edge = look.steps(1)
         val long = minOf(width - look.touch - look.touchGap - 2 * edge, arcView.leastLength + 4 * look.touchGap)
         place(arcView, if (leftHand) edge else width - edge - long, top, long, arcView.across)
         val undoWidth = minOf(width - long - look.touchGap - edge - pad, look.touch * 3 / 2).coerceAtLeast(look.touch)
         place(undo, if (leftHand) width - edge - undoWidth else edge, top + arcView.across - look.touch, undoWidth, look.touch)
-    }
-
-    private fun placeWords(x: Int, top: Int, room: Int) {
-        val head = maxOf(ring.measuredHeight, name.measuredHeight)
-        ring.layout(x, top + (head - ring.measuredHeight) / 2, x + ring.measuredWidth, top + (head + ring.measuredHeight) / 2)
-        val nameX = if (ring.measuredWidth == 0) x else x + ring.measuredWidth + look.steps(2)
-        name.layout(nameX, top + (head - name.measuredHeight) / 2, nameX + name.measuredWidth, top + (head + name.measuredHeight) / 2)
-        var y = top + head + look.steps(1)
-        criterion.layout(x, y, x + room, y + criterion.measuredHeight)
-        y += criterion.measuredHeight + look.steps(2)
-        if (measuredRow.visibility != GONE) measuredRow.layout(x, y, x + room, y + measuredRow.measuredHeight)
     }
 
     private fun place(view: View, x: Int, y: Int, width: Int, height: Int) {
@@ -266,7 +255,10 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
     private companion object {
         const val NO_GRADE = -1
 
-        /** Height, dp. */
-        const val LEAST_DRAWING = 96f
+        /** Height of what is read, dp. */
+        const val LEAST_READING = 48f
+
+        /** Between the screen's edge and two keys beside the upright arc, dp: two gloves' worth fit on 360 dp. */
+        const val KEY_EDGE = 6f
     }
 }

@@ -51,7 +51,7 @@ class CallScreen(at: Place, frame: Frame) : Screen(at, frame) {
 
     override fun build() = Page(context, word(R.string.call_title), frame.prefs.now.leftHand, frame::leave).apply {
         shown = put(column())
-        foot = foot(column())
+        foot = foot()
     }
 
     private fun column() = LinearLayout(context).apply { orientation = LinearLayout.VERTICAL }

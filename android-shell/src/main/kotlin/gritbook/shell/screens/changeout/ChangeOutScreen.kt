@@ -36,6 +36,8 @@ import gritbook.shell.frame.note
 import gritbook.shell.frame.px
 import gritbook.shell.frame.spanish
 import gritbook.shell.frame.words
+import gritbook.shell.look.SketchView
+import gritbook.shell.look.sketch.lockSketch
 
 /**
  * A change-out, one step on the screen. Which steps, which cautions and what may follow what is the book's; the document of the work
@@ -50,7 +52,7 @@ class ChangeOutScreen(at: Place, frame: Frame) : Screen(at, frame) {
 
     override fun build() = Page(context, word(R.string.change_title), frame.prefs.now.leftHand, frame::leave).apply {
         body = put(column())
-        foot = foot(column())
+        foot = foot()
     }
 
     private fun column() = LinearLayout(context).apply { orientation = LinearLayout.VERTICAL }
@@ -62,13 +64,16 @@ class ChangeOutScreen(at: Place, frame: Frame) : Screen(at, frame) {
 
     private fun text(of: Bilingual) = if (context.spanish()) of.es else of.en
 
-    private fun LinearLayout.put(view: View, gap: Int = context.dp(12)) =
-        addView(view, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = if (childCount == 0) 0 else gap })
+    private fun <V : View> LinearLayout.put(view: V, gap: Int = context.dp(12)): V =
+        view.also { addView(it, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = if (childCount == 0) 0 else gap }) }
 
     private fun LinearLayout.below(view: View) = put(view, context.px(R.dimen.touch_gap))
 
     private fun clear(title: CharSequence) {
         page.title(title)
+        mustRead = null
+        page.scroll.setOnScrollChangeListener(null)
+        reading?.let(page.scroll::removeOnLayoutChangeListener)
         body.removeAllViews()
         foot.removeAllViews()
     }
@@ -76,6 +81,8 @@ class ChangeOutScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private fun askCups() {
         clear(word(R.string.change_title))
         body.put(context.words(word(R.string.change_which), bold = true))
+        body.put(context.words(word(R.string.change_ahead)))
+        body.put(SketchView(context, lockSketch()))
         fun begin(vararg cups: Cup) = ask(work = { it.beginChangeOut(pump, cups.toList(), Clock.now()) }, then = ::took)
         foot.below(
             context.keyRow(
@@ -121,11 +128,12 @@ class ChangeOutScreen(at: Place, frame: Frame) : Screen(at, frame) {
         clear(text(step.title))
         body.put(context.note(word(R.string.change_step, at + 1, work.steps.size) + step.cup?.let { " · " + word(R.string.change_cup, it.name) }.orEmpty()).apply { id = R.id.step })
         step.caution?.let { body.put(Cautions.view(context, it.signal, text(it.text))) }
-        body.put(context.words(text(step.text)))
+        val told = body.put(context.words(text(step.text)))
+        mustRead = if (step.hold || step.caution != null) told else null
         if (at == 0) body.put(context.note(text(work.first)))
         val photos = draft.list("photos")
         if (photos.isNotEmpty()) body.put(context.words(context.resources.getQuantityString(R.plurals.check_photos, photos.size, photos.size)))
-        if (step.sources.isNotEmpty()) body.put(context.note(word(R.string.change_sources, step.sources.joinToString("; "))))
+        if (step.sources.isNotEmpty()) body.put(context.note(word(R.string.change_sources, step.sources.joinToString("; ") { if (it == PRACTICE) word(R.string.change_practice) else it })))
         if (draft.json.optBoolean("skipping")) skipFoot(work, step) else stepFoot(work, step, photos)
     }
 
@@ -133,10 +141,38 @@ class ChangeOutScreen(at: Place, frame: Frame) : Screen(at, frame) {
         val keys = mutableListOf<View>()
         if (work.marked > 0u) keys += context.key(word(R.string.change_back), id = R.id.take_back) { step { takeBackStep(work.documentJson) } }
         keys += context.key(word(R.string.change_skip), id = R.id.skip) { draft.put("skipping", true); show() }
-        if (step.photo) keys += context.key(word(R.string.change_photo), id = R.id.photograph) { photograph() }
+        // One row with the others: what is read needs the room.
+        if (step.photo) keys += context.key(word(R.string.photo_plain), id = R.id.photograph) { photograph() }
         foot.below(context.keyRow(*keys.toTypedArray()))
-        val done = word(if (step.hold) R.string.change_held else R.string.change_done)
-        foot.below(context.key(done, main = true, id = R.id.done) { step { markStep(work.documentJson, step.key, null, photos, Clock.now()) } })
+        val mark = context.key("", main = true) {
+            if (readThrough()) step { markStep(work.documentJson, step.key, null, photos, Clock.now()) } else page.scroll.run { scrollBy(0, height * 4 / 5) }
+        }
+        foot.below(mark)
+        fun say() {
+            val read = readThrough()
+            val words = word(if (!read) R.string.change_read_on else if (step.hold) R.string.change_held else R.string.change_done)
+            mark.id = if (read) R.id.done else R.id.read_on
+            if (mark.text.toString() != words) mark.text = words
+        }
+        say()
+        page.scroll.setOnScrollChangeListener { _, _, _, _, _ -> say() }
+        // A layout pass must not ask for another one from within.
+        reading = View.OnLayoutChangeListener { _, _, _, _, _, _, _, _, _ -> page.scroll.post { if (alive && mark.isAttachedToWindow) say() } }.also(page.scroll::addOnLayoutChangeListener)
+    }
+
+    /** What must have been seen to its end before the step can be marked: a caution's step may reach below a small screen. */
+    private var mustRead: View? = null
+    private var reading: View.OnLayoutChangeListener? = null
+
+    private fun readThrough(): Boolean {
+        val told = mustRead ?: return true
+        val scroll = page.scroll
+        // Not laid out yet: nothing can be touched either.
+        if (told.height == 0 || scroll.height == 0) return true
+        val place = android.graphics.Rect(0, 0, told.width, told.height)
+        scroll.offsetDescendantRectToMyCoords(told, place)
+        // Seen once is seen: scrolling back up takes nothing away.
+        return (place.bottom - scroll.scrollY <= scroll.height).also { if (it) mustRead = null }
     }
 
     private fun skipFoot(work: ChangeOutState, step: ChangeOutStep) {
@@ -194,12 +230,7 @@ class ChangeOutScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private fun photograph() {
         val name = Shots.newName()
         draft.put("pending", name)
-        try {
-            @Suppress("DEPRECATION")
-            frame.activity.startActivityForResult(Shots.camera(context, name), CAMERA)
-        } catch (_: android.content.ActivityNotFoundException) {
-            page.say(word(R.string.check_no_camera), word(R.string.change_no_camera_advice))
-        }
+        Shots.askCamera(frame.activity, name)?.let { page.say(word(it), word(R.string.change_no_camera_advice)) }
     }
 
     override fun result(request: Int, code: Int, data: Intent?) {
@@ -208,6 +239,7 @@ class ChangeOutScreen(at: Place, frame: Frame) : Screen(at, frame) {
         if (code != android.app.Activity.RESULT_OK) return
         ask(Desk.Lane.EYE, work = { book ->
             val file = Shots.file(context, name)
+            Shots.arrived(context, request, null, name)
             book.keepPhoto(file.path, Clock.now()).also { file.delete() }
         }) { id ->
             draft.putList("photos", draft.list("photos") + id)
@@ -216,6 +248,7 @@ class ChangeOutScreen(at: Place, frame: Frame) : Screen(at, frame) {
     }
 
     private companion object {
-        const val CAMERA = 1
+        /** How the book marks a step of which no source is published. */
+        const val PRACTICE = "common practice, no published source"
     }
 }

@@ -50,7 +50,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private lateinit var verdict: LinearLayout
     private lateinit var answers: LinearLayout
     private lateinit var foot: LinearLayout
-    private val eye = Eye(context, frame.desk) { if (alive) readingChanged() }
+    private val eye = Eye(context, frame.desk, frame.prefs.now.limits) { if (alive) readingChanged() }
     private var summary: PumpSummary? = null
     private var saving = false
 
@@ -73,7 +73,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
         seen.layoutParams.height = context.dp(168)
         verdict = put(column())
         answers = put(column())
-        foot = foot(column().apply { id = R.id.question })
+        foot = foot().apply { id = R.id.question }
     }
 
     private fun column() = LinearLayout(context).apply { orientation = LinearLayout.VERTICAL }
@@ -84,19 +84,26 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             summary = it
             refresh()
         }
-        away(work = { shots.filterNot { Shots.file(context, it).exists() } }) { gone ->
-            if (gone.isNotEmpty()) {
-                draft.putList("shots", shots - gone.toSet())
-                page.say(word(R.string.check_photo_gone), word(R.string.check_photo_gone_advice))
-            }
-            look()
-        }
+        dropGone { look() }
         if (draft.json.length() == 0) {
             draft.put("begun", true)
             photograph()
         }
         // Named once: saved again after the process ended in between, the check still stands once.
         if (draft.textOrNull("work") == null) away(work = { newWork(Clock.now()) }) { draft.put("work", it) }
+    }
+
+    /** A photo that was deleted under us is told and no longer waited for. */
+    private fun dropGone(then: (Boolean) -> Unit) {
+        val (box, worn) = shots to WearShots.all(draft)
+        away(work = { (box + worn).filterNot { Shots.file(context, it).exists() }.toSet() }) { gone ->
+            if (gone.isNotEmpty()) {
+                draft.putList("shots", shots - gone)
+                WearShots.drop(draft, gone)
+                page.say(word(R.string.check_photo_gone), word(R.string.check_photo_gone_advice))
+            }
+            then(gone.isNotEmpty())
+        }
     }
 
     override fun left() = eye.close()
@@ -193,7 +200,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private fun discard() {
         AlertDialog.Builder(context).setMessage(R.string.check_discard_sure)
             .setPositiveButton(R.string.check_discard) { _, _ ->
-                val gone = shots
+                val gone = shots + WearShots.all(draft)
                 frame.trail.forget(at)
                 frame.desk.away(work = { gone.forEach { Shots.file(context, it).delete() } }, then = {})
                 frame.leave()
@@ -293,27 +300,12 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private fun photograph() {
         val name = Shots.newName()
         draft.put("pending", name)
-        // A camera that is not there says so itself: asking beforehand would need to name every camera in the manifest.
-        try {
-            @Suppress("DEPRECATION")
-            frame.activity.startActivityForResult(Shots.camera(context, name), CAMERA)
-        } catch (_: android.content.ActivityNotFoundException) {
-            noCamera()
-        } catch (_: SecurityException) {
-            noCamera()
-        }
+        Shots.askCamera(frame.activity, name)?.let { page.say(word(it), word(R.string.check_no_camera_advice)) }
     }
-
-    private fun noCamera() = page.say(word(R.string.check_no_camera), word(R.string.check_no_camera_advice))
 
     private fun pick() {
         draft.put("pending", Shots.newName())
-        try {
-            @Suppress("DEPRECATION")
-            frame.activity.startActivityForResult(Shots.pick(), PICKER)
-        } catch (_: android.content.ActivityNotFoundException) {
-            page.say(word(R.string.check_no_picker), word(R.string.check_no_camera_advice))
-        }
+        Shots.askPicker(frame.activity)?.let { page.say(word(it), word(R.string.check_no_camera_advice)) }
     }
 
     override fun result(request: Int, code: Int, data: Intent?) {
@@ -324,12 +316,14 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             return
         }
         val from = data?.data
-        away(Desk.Lane.EYE, work = {
-            if (request == PICKER && from != null) Shots.copy(context, from, name)
-            Shots.file(context, name).length() > 0
-        }, failed = { page.say(word(R.string.check_not_taken), word(R.string.check_not_taken_advice)) }) { there ->
-            if (there) taken(name) else page.say(word(R.string.check_not_taken), word(R.string.check_not_taken_advice))
+        away(Desk.Lane.EYE, failed = ::notTaken, work = { Shots.arrived(context, request, from, name) }) { there ->
+            if (there) taken(name) else notTaken(null)
         }
+    }
+
+    private fun notTaken(why: Throwable?) {
+        val trouble = why?.let { Trouble.of(it) }
+        if (trouble?.code == "storage_full") page.tell(trouble) else page.say(word(R.string.check_not_taken), word(R.string.check_not_taken_advice))
     }
 
     private fun taken(name: String) {
@@ -360,7 +354,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             pumpM3 = total,
             photoPaths = shots.map { Shots.file(context, it).path },
             levelByEye = byEye,
-            grades = Grades.of(draft),
+            grades = Grades.of(context, draft),
             liquid = liquid,
             liquidLow = draft.flagOrNull("low"),
             work = draft.textOrNull("work"),
@@ -371,9 +365,10 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             saving = false
             page.tell(Trouble.of(error))
             refresh()
+            dropGone { gone -> if (gone) look() }
         }
         ask(failed = failed, work = { it.saveBoxCheck(made, reading, Clock.now()) }) { saved ->
-            val done = shots
+            val done = shots + WearShots.all(draft)
             frame.trail.forget(at)
             val told = frame.trail.draft(Place("pump", pump))
             told.putList("remarks", saved.remarks.map { it.text })
@@ -381,10 +376,5 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             Sending.soon(context)
             frame.instead(Place("pump", pump))
         }
-    }
-
-    companion object {
-        const val CAMERA = 1
-        const val PICKER = 2
     }
 }

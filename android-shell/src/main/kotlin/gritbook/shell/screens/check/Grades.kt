@@ -1,10 +1,12 @@
 package gritbook.shell.screens.check
 
+import android.content.Context
 import gritbook.core.Cup
 import gritbook.core.GradeDraft
 import gritbook.core.GradeSource
 import gritbook.core.Part
 import gritbook.core.criteriaEdition
+import gritbook.shell.carry.Shots
 import gritbook.shell.frame.Draft
 import org.json.JSONObject
 
@@ -23,13 +25,15 @@ object Grades {
         draft.put(KEY, all)
     }
 
-    fun of(draft: Draft): List<GradeDraft> {
+    fun none(draft: Draft) = draft.json.optJSONObject(KEY)?.length().let { it == null || it == 0 }
+
+    fun of(context: Context, draft: Draft): List<GradeDraft> {
         val all = draft.json.optJSONObject(KEY) ?: return emptyList()
         val edition = criteriaEdition()
         return all.keys().asSequence().mapNotNull { key ->
             val part = Part.entries.find { it.name == key.substringBefore('.') } ?: return@mapNotNull null
             val cup = Cup.entries.find { it.name == key.substringAfter('.', "") }
-            GradeDraft(part, cup, all.getInt(key).toUByte(), GradeSource.EYE, edition)
+            GradeDraft(part, cup, all.getInt(key).toUByte(), GradeSource.EYE, edition, WearShots.of(draft, key).map { Shots.file(context, it).path })
         }.toList()
     }
 }

@@ -20,10 +20,10 @@ import gritbook.shell.frame.words
 
 /** Lets this phone in to a depot: by a photo of the code that the depot shows, or by its text. */
 class EnrolScreen(at: Place, frame: Frame) : Screen(at, frame) {
-    override fun build() = Page(context, word(R.string.enrol_title), frame.prefs.now.leftHand, frame::leave).apply {
+    override fun build() = Page(context, word(R.string.enrol_title), frame.prefs.now.leftHand, ::leave).apply {
         put(context.words(word(R.string.enrol_how)))
         frame.prefs.now.depotUrl?.let { put(context.words(word(R.string.enrol_now, it))) }
-        put(Field(context, word(R.string.enrol_text), R.id.code, false, "") { typed = it }.root)
+        put(Field(context, word(R.string.enrol_text), R.id.code, false, frame.trail.secret) { frame.trail.secret = it }.root)
         foot(context.key(word(R.string.enrol_photograph), main = true, id = R.id.photograph, act = ::photograph))
         foot(
             context.keyRow(
@@ -33,32 +33,29 @@ class EnrolScreen(at: Place, frame: Frame) : Screen(at, frame) {
         )
     }
 
-    /** Holds a secret: never in a draft. */
-    private var typed = ""
+    private fun leave() {
+        frame.trail.secret = ""
+        frame.leave()
+    }
+
+    override fun back(): Boolean {
+        leave()
+        return true
+    }
 
     private fun photograph() {
         val name = Shots.newName()
         draft.put("pending", name)
-        try {
-            @Suppress("DEPRECATION")
-            frame.activity.startActivityForResult(Shots.camera(context, name), CAMERA)
-        } catch (_: android.content.ActivityNotFoundException) {
-            page.say(word(R.string.check_no_camera), word(R.string.enrol_no_camera_advice))
-        }
+        Shots.askCamera(frame.activity, name)?.let { page.say(word(it), word(R.string.enrol_no_camera_advice)) }
     }
 
     private fun pick() {
         draft.put("pending", Shots.newName())
-        try {
-            @Suppress("DEPRECATION")
-            frame.activity.startActivityForResult(Shots.pick(), PICKER)
-        } catch (_: android.content.ActivityNotFoundException) {
-            page.say(word(R.string.check_no_picker))
-        }
+        Shots.askPicker(frame.activity)?.let { page.say(word(it)) }
     }
 
     private fun take() {
-        val text = typed
+        val text = frame.trail.secret
         away(work = { enrolmentOfPayload(text) }, then = ::enrol)
     }
 
@@ -70,7 +67,7 @@ class EnrolScreen(at: Place, frame: Frame) : Screen(at, frame) {
         away(Desk.Lane.EYE, work = {
             val file = Shots.file(context, name)
             try {
-                if (request == PICKER && from != null) Shots.copy(context, from, name)
+                Shots.arrived(context, request, from, name)
                 enrolmentOfPhoto(file.path)
             } finally {
                 // The picture shows the token.
@@ -87,13 +84,9 @@ class EnrolScreen(at: Place, frame: Frame) : Screen(at, frame) {
             put("token", found.token)
             put("device", found.name)
         }
+        frame.trail.secret = ""
         frame.trail.forget(at)
         Sending.soon(context)
         page.say(word(R.string.enrol_done, found.name, depot), id = R.id.enrolled)
-    }
-
-    private companion object {
-        const val CAMERA = 1
-        const val PICKER = 2
     }
 }

@@ -1,13 +1,14 @@
 package gritbook.shell.screens.grade
 
 import gritbook.core.Cup
-import gritbook.core.GradeGiven
-import gritbook.core.GradeSource
+import gritbook.core.GradesDraft
 import gritbook.core.Part
 import gritbook.core.PumpSummary
-import gritbook.core.criteriaEdition
+import gritbook.core.newWork
 import gritbook.shell.R
+import gritbook.shell.carry.Pictures
 import gritbook.shell.carry.Sending
+import gritbook.shell.carry.Shots
 import gritbook.shell.frame.Clock
 import gritbook.shell.frame.Draft
 import gritbook.shell.frame.Frame
@@ -16,8 +17,17 @@ import gritbook.shell.frame.Place
 import gritbook.shell.frame.Screen
 import gritbook.shell.frame.Trouble
 import gritbook.shell.frame.Vocabulary
+import gritbook.shell.frame.dp
+import gritbook.shell.frame.key
+import gritbook.shell.look.CameraSign
+import gritbook.shell.look.Look
+import gritbook.shell.look.photo.WearPairView
 import gritbook.shell.look.thumb.ThumbGradeView
 import gritbook.shell.screens.check.Grades
+import gritbook.shell.screens.check.WearShots
+import java.io.File
+import java.text.DateFormat
+import java.util.Date
 
 /**
  * One part after the other is given a grade by thumb. Lifted, it is set; leaving keeps what was set: within a box check in the
@@ -30,6 +40,7 @@ class GradeScreen(at: Place, frame: Frame) : Screen(at, frame) {
     /** Where the grades stand until they are saved. */
     private val into: Draft get() = if (within) frame.trail.draft(Place("check", pump)) else draft
     private lateinit var thumb: ThumbGradeView
+    private val pair = WearPairView(context).apply { id = R.id.wear_pair }
     private var summary: PumpSummary? = null
     private var parts: List<Pair<Part, Cup?>> = emptyList()
     private var saving = false
@@ -41,13 +52,39 @@ class GradeScreen(at: Place, frame: Frame) : Screen(at, frame) {
             id = R.id.thumb
             isSaveFromParentEnabled = false
             leftHand = frame.prefs.now.leftHand
+            photoKey = cameraKey()
+            photos = pair
         })
     }
 
-    override fun arrived() = ask(work = { it.pumpSummary(pump) }) { found ->
-        summary = found
-        parts = PartList.of(Vocabulary.parts, found.spec.seal)
-        show()
+    private fun cameraKey() = context.key("", id = R.id.photograph) { toPhotos(atOnce = true) }.apply {
+        contentDescription = word(R.string.wear_photograph)
+        val sign = CameraSign(Look(context))
+        // With large letters the sign alone fits a glove's key.
+        if (context.resources.configuration.fontScale >= Page.LARGE) {
+            foreground = sign
+        } else {
+            text = word(R.string.photo_plain)
+            sign.setBounds(0, 0, context.dp(44), context.dp(40))
+            setCompoundDrawables(null, sign, null, null)
+        }
+    }
+
+    override fun arrived() {
+        // Named once: saved again after the process ended in between, the grades still stand once.
+        if (!within && draft.textOrNull("work") == null) away(work = { newWork(Clock.now()) }) { draft.put("work", it) }
+        val worn = WearShots.all(into)
+        away(work = { worn.filterNot { Shots.file(context, it).exists() }.toSet() }) { gone ->
+            if (gone.isNotEmpty()) {
+                WearShots.drop(into, gone)
+                page.say(word(R.string.check_photo_gone), word(R.string.wear_gone_advice))
+            }
+        }
+        ask(work = { it.pumpSummary(pump) }) { found ->
+            summary = found
+            parts = PartList.of(Vocabulary.parts, found.spec.seal)
+            show()
+        }
     }
 
     private fun show() {
@@ -58,6 +95,34 @@ class GradeScreen(at: Place, frame: Frame) : Screen(at, frame) {
         thumb.onGrade = {}
         thumb.show(part, called, Grades.get(into, part, cup), measured)
         thumb.onGrade = { Grades.set(into, part, cup, it) }
+        showPhotos(part, cup)
+    }
+
+    /** The newest photo taken now beside the newest one kept before, where there is either. */
+    private fun showPhotos(part: Part, cup: Cup?) {
+        val shots = WearShots.of(into, Grades.key(part, cup))
+        val called = PartList.name(context, part, cup)
+        pair.visibility = android.view.View.GONE
+        ask(work = { book ->
+            val last = book.wearPhotos(pump, part, cup, 1u).firstOrNull()
+            val now = shots.lastOrNull()?.let { small(Shots.file(context, it)) }
+            Triple(now, last, last?.path?.let { small(File(it)) })
+        }) { (now, last, lastPicture) ->
+            if (parts.getOrNull(index) != part to cup || (shots.isEmpty() && last == null)) return@ask
+            val day = last?.let { DateFormat.getDateInstance(DateFormat.SHORT).format(Date(it.at.utcMs)) } ?: word(R.string.wear_none_before)
+            val fresh = if (shots.isEmpty()) word(R.string.wear_none_now) else word(R.string.wear_now)
+            pair.show(WearPairView.Side(now, fresh), WearPairView.Side(lastPicture, day), word(R.string.wear_pair_says, called, fresh, day))
+            pair.setOnClickListener { toPhotos(atOnce = false) }
+        }
+    }
+
+    private fun small(file: File) = runCatching { Pictures.read(file, SMALL).bitmap }.getOrNull()
+
+    private fun toPhotos(atOnce: Boolean) {
+        val (part, cup) = parts.getOrNull(index) ?: return
+        val place = WearPlace(at, part, cup).place
+        if (atOnce) frame.trail.draft(place).put("at_once", true)
+        frame.go(place)
     }
 
     private fun step(to: Int) {
@@ -71,23 +136,34 @@ class GradeScreen(at: Place, frame: Frame) : Screen(at, frame) {
     }
 
     private fun leaveKeeping() {
-        val given = if (within) emptyList() else Grades.of(draft)
-        if (given.isEmpty()) {
-            frame.trail.forget(at)
-            return frame.leave()
+        val bare = parts.indexOfFirst { (part, cup) -> Grades.get(into, part, cup) == null && WearShots.of(into, Grades.key(part, cup)).isNotEmpty() }
+        if (bare >= 0) {
+            // A photo without a grade has no place in the record: it is told, not dropped.
+            step(bare)
+            return page.say(word(R.string.wear_no_grade, PartList.name(context, parts[bare].first, parts[bare].second)), word(R.string.wear_no_grade_advice))
         }
+        if (within || Grades.none(draft)) return done()
         if (saving) return
         saving = true
         val total = summary?.pumpM3
         ask(failed = { saving = false; page.tell(Trouble.of(it)) }, work = { book ->
-            given.forEach {
-                val made = GradeGiven(it.part, it.cup, it.grade, GradeSource.EYE, criteriaEdition(), total, emptyList(), "")
-                book.grade(pump, made, Clock.now())
-            }
+            book.saveGrades(GradesDraft(pump, total, Grades.of(context, draft), draft.textOrNull("work")), Clock.now())
         }) {
-            frame.trail.forget(at)
+            val kept = WearShots.all(draft)
+            frame.desk.away(work = { kept.forEach { Shots.file(context, it).delete() } }, then = {})
             Sending.soon(context)
-            frame.leave()
+            done()
         }
+    }
+
+    private fun done() {
+        parts.forEach { (part, cup) -> frame.trail.forget(WearPlace(at, part, cup).place) }
+        frame.trail.forget(at)
+        frame.leave()
+    }
+
+    private companion object {
+        /** Longest side of a small photo, px. */
+        const val SMALL = 360
     }
 }

@@ -38,15 +38,27 @@ class OutboxScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private var run: OutboxRun? = null
 
     /** The item that is about to be dropped; null for none. */
-    private var sure: Long? = null
+    private var sure: Long?
+        get() = draft.textOrNull("sure")?.toLongOrNull()
+        set(value) = draft.put("sure", value?.toString())
 
-    override fun build() = Page(context, word(R.string.outbox_title), frame.prefs.now.leftHand, frame::leave).apply {
+    override fun build() = Page(context, word(R.string.outbox_title), frame.prefs.now.leftHand, ::leave).apply {
         state = put(column())
         list = put(column().apply { id = R.id.queue })
         send = foot(context.key(word(R.string.outbox_send), main = true, id = R.id.send, act = ::sendOrStop))
     }
 
     private fun column() = LinearLayout(context).apply { orientation = LinearLayout.VERTICAL }
+
+    private fun leave() {
+        frame.trail.forget(at)
+        frame.leave()
+    }
+
+    override fun back(): Boolean {
+        leave()
+        return true
+    }
 
     override fun arrived() = refresh()
 
@@ -113,7 +125,10 @@ class OutboxScreen(at: Place, frame: Frame) : Screen(at, frame) {
         refresh()
     }
 
-    private fun change(what: (gritbook.core.FieldBook) -> Unit) = ask(work = what) { refresh() }
+    private fun change(what: (gritbook.core.FieldBook) -> Unit) = ask(work = what) {
+        sure = null
+        refresh()
+    }
 
     private fun sendOrStop() {
         run?.let { return it.cancel() }

@@ -22,16 +22,16 @@ class PumpScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private val pump = at.about
     private lateinit var known: LinearLayout
 
-    override fun build() = Page(context, draft.textOrNull("name").orEmpty(), frame.prefs.now.leftHand, frame::leave).apply {
+    override fun build() = Page(context, draft.textOrNull("name").orEmpty(), frame.prefs.now.leftHand, ::leave).apply {
         val remarks = draft.list("remarks")
         if (remarks.isNotEmpty()) say(word(R.string.pump_saved), remarks.joinToString("\n"))
         known = put(LinearLayout(context).apply { orientation = LinearLayout.VERTICAL })
-        put(context.key(word(R.string.pump_edit), id = R.id.edit) { frame.go(Place("edit_pump", pump)) })
-        foot(context.key(word(R.string.pump_check), main = true, id = R.id.check) { frame.go(Place("check", pump)) })
+        put(context.key(word(R.string.pump_edit), id = R.id.edit) { on(Place("edit_pump", pump)) })
+        foot(context.key(word(R.string.pump_check), main = true, id = R.id.check) { on(Place("check", pump)) })
         foot(context.keyRow(
-            context.key(word(R.string.pump_call), id = R.id.call) { frame.go(Place("call", pump)) },
-            context.key(word(R.string.pump_grade), id = R.id.grade) { frame.go(Place("grade", "alone:$pump")) },
-            context.key(word(R.string.pump_change), id = R.id.change) { frame.go(Place("change", pump)) },
+            context.key(word(R.string.pump_call), id = R.id.call) { on(Place("call", pump)) },
+            context.key(word(R.string.pump_grade), id = R.id.grade) { on(Place("grade", "alone:$pump")) },
+            context.key(word(R.string.pump_change), id = R.id.change) { on(Place("change", pump)) },
         ))
     }
 
@@ -51,7 +51,23 @@ class PumpScreen(at: Place, frame: Frame) : Screen(at, frame) {
         PumpLines.rest(context, pump).forEach { known.addView(context.note(it)) }
     }
 
-    override fun left() {
+    /** What the last save said to look at again is read once, and stands until the person goes on. */
+    private fun on(place: Place) {
+        readRemarks()
+        frame.go(place)
+    }
+
+    private fun leave() {
+        readRemarks()
+        frame.leave()
+    }
+
+    override fun back(): Boolean {
+        leave()
+        return true
+    }
+
+    private fun readRemarks() {
         if (draft.list("remarks").isNotEmpty()) frame.trail.forget(at)
     }
 }

@@ -4,8 +4,13 @@ import android.view.View
 import android.widget.Button
 import android.widget.LinearLayout
 import gritbook.core.Costs
+import gritbook.core.FieldBookException
+import gritbook.core.LevelLimits
+import gritbook.core.Quantity
 import gritbook.core.UnitSystem
 import gritbook.core.assumedCosts
+import gritbook.core.checkLevelLimits
+import gritbook.core.usualLevelLimits
 import gritbook.shell.R
 import gritbook.shell.frame.Field
 import gritbook.shell.frame.Frame
@@ -32,9 +37,10 @@ class SettingsScreen(at: Place, frame: Frame) : Screen(at, frame) {
     }
 
     override fun arrived() {
-        if (draft.json.has("units")) return show()
-        away(work = { frame.prefs.now.costs ?: assumedCosts() }) { costs ->
+        if (draft.json.has("units") && draft.json.has("lump")) return show()
+        away(work = { (frame.prefs.now.costs ?: assumedCosts()) to (frame.prefs.now.limits ?: usualLevelLimits()) }) { (costs, limits) ->
             val now = frame.prefs.now
+            put(limits)
             draft.edit {
                 put("person", if (now.personSet) now.person else "")
                 put("units", now.system.name)
@@ -48,6 +54,22 @@ class SettingsScreen(at: Place, frame: Frame) : Screen(at, frame) {
             }
             show()
         }
+    }
+
+    private fun put(limits: LevelLimits) = draft.edit {
+        put("sand_from", size(limits.sandFromMm))
+        put("some_sand_cover", plain(limits.someSandCoverPercent))
+        put("sand_cover", plain(limits.sandCoverPercent))
+        put("lump", size(limits.lumpMm))
+        put("coarse_grain", size(limits.coarseGrainMm))
+    }
+
+    private fun size(mm: Double) = figures.typed(Quantity.GRAIN_SIZE, mm)
+
+    /** What stands in the fields; throws the book's refusal of what is no figure. */
+    private fun typedLimits(): LevelLimits {
+        fun size(key: String) = figures.parse(Quantity.GRAIN_SIZE, draft.text(key))
+        return LevelLimits(size("sand_from"), number("some_sand_cover"), number("sand_cover"), size("lump"), size("coarse_grain"))
     }
 
     private fun plain(value: Double) = figures.number(value, 2).trimEnd('0').trimEnd('.', ',')
@@ -66,6 +88,15 @@ class SettingsScreen(at: Place, frame: Frame) : Screen(at, frame) {
         field("watch", R.string.settings_watch, R.id.watch)
         field("watch_saves", R.string.settings_watch_saves, R.id.watch_saves)
         field("lasting_limit", R.string.settings_lasting, R.id.lasting_limit)
+        put(context.heading(word(R.string.settings_limits)))
+        put(context.note(word(R.string.settings_limits_note)))
+        val mm = figures.unit(Quantity.GRAIN_SIZE)
+        field("sand_from", R.string.settings_sand_from, R.id.sand_from, unit = mm)
+        field("some_sand_cover", R.string.settings_some_sand_cover, R.id.some_sand_cover)
+        field("sand_cover", R.string.settings_sand_cover, R.id.sand_cover)
+        field("lump", R.string.settings_lump, R.id.lump, unit = mm)
+        field("coarse_grain", R.string.settings_coarse_grain, R.id.coarse_grain, unit = mm)
+        put(context.key(word(R.string.settings_usual_limits), id = R.id.usual_limits) { away(work = { usualLevelLimits() }) { put(it); show() } })
         put(context.heading(word(R.string.settings_depot)))
         put(context.words(now.depotUrl ?: word(R.string.settings_no_depot)))
         put(context.key(word(R.string.settings_enrol), id = R.id.enrol) { frame.go(Place("enrol")) })
@@ -74,8 +105,8 @@ class SettingsScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private fun put(view: View) =
         form.addView(view, LinearLayout.LayoutParams(LinearLayout.LayoutParams.MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT).apply { topMargin = context.dp(12) })
 
-    private fun field(key: String, label: Int, id: Int, number: Boolean = true) =
-        put(Field(context, word(label), id, number, draft.text(key)) { draft.put(key, it) }.root)
+    private fun field(key: String, label: Int, id: Int, number: Boolean = true, unit: String? = null) =
+        put(Field(context, if (unit == null) word(label) else word(label, unit), id, number, draft.text(key)) { draft.put(key, it) }.root)
 
     private fun choice(key: String, label: Int, vararg of: Pair<String, Int>) {
         put(context.words(word(label)))
@@ -102,9 +133,20 @@ class SettingsScreen(at: Place, frame: Frame) : Screen(at, frame) {
         } catch (bad: NotANumber) {
             return page.say(word(R.string.settings_no_number, bad.text))
         }
+        val limits = try {
+            typedLimits()
+        } catch (bad: NotANumber) {
+            return page.say(word(R.string.settings_no_number, bad.text))
+        } catch (refused: FieldBookException) {
+            return page.tell(Trouble.of(refused))
+        }
         val person = draft.text("person").trim()
-        // The book says whether a name can stand in it, before anything is kept.
-        ask(work = { if (person.isNotEmpty()) it.setPerson(person) }) {
+        // The book says whether a name and limits can stand in it, before anything is kept.
+        ask(work = {
+            checkLevelLimits(limits)
+            if (person.isNotEmpty()) it.setPerson(person)
+            limits.takeIf { own -> own != usualLevelLimits() }
+        }) { own ->
             val hand = draft.text("hand") == LEFT
             val units = draft.text("units")
             frame.prefs.edit {
@@ -112,6 +154,7 @@ class SettingsScreen(at: Place, frame: Frame) : Screen(at, frame) {
                 put("units", units)
                 put("left_hand", hand)
                 put("costs", Settings.json(costs))
+                put("limits", own?.let { Settings.json(it) })
             }
             frame.trail.forget(at)
             frame.leave()
