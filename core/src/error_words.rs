@@ -34,6 +34,17 @@ const TABLE: &[(&str, &str, &str)] = &[
     ("blurred", "La foto salió movida o fuera de foco.", "Sostenga firme el teléfono, toque la tarjeta para enfocar."),
     ("too_dark", "La foto está muy oscura.", "Busque más luz, sin su propia sombra encima."),
     ("overexposed", "La foto tiene demasiada luz.", "Tómela a la sombra o con menos exposición."),
+    (
+        "unclear",
+        "No se distinguen bien los granos de lo que tienen al lado.",
+        "Haga sombra a la tarjeta, enjuague la película y el lodo, y tome otra foto.",
+    ),
+    ("hard_shadow", "El sol bajo da sombras duras.", "Haga sombra a la tarjeta con su cuerpo y tome otra foto."),
+    (
+        "heaped",
+        "Los granos están amontonados: se midió un solo tamaño medio.",
+        "Extienda la cuarta parte, en una sola capa, y tome otra foto.",
+    ),
     ("glare", "Hay reflejo sobre la tarjeta.", "Incline un poco el teléfono o tape el sol."),
     ("too_small", "La tarjeta se ve muy pequeña.", "Acérquese hasta que la tarjeta llene la foto."),
     (

@@ -114,15 +114,20 @@ pub fn gradation(particles: &[Particle], extra_sieves_mm: &[f64], rounds: u32, s
 
 /// What the outlines add to a diameter's error, as a half-width of 95 % and a share of the diameter: grains missed, false, joined or
 /// read with a bit of shadow. Calibrated on the named scenes of seed 1, tested on other seeds (DEVELOPERS.md).
-pub const SEGMENTATION_SHARE: [f64; 3] = [0.03, 0.03, 0.03];
+pub const SEGMENTATION_SHARE: f64 = 0.03;
 
-/// Widens the intervals of the bootstrap, which know of the sample's size only, by [`SEGMENTATION_SHARE`]; the two errors are
+/// What each part of doubted inside ([`super::network::Answer::doubtful_share`]) adds to the outlines' error: half-width of 95 % for a
+/// doubt of 1. The named scenes have doubts of 0.01 to 0.04 and are covered by [`SEGMENTATION_SHARE`]; scenes of a painter that the
+/// network never saw had 0.06 with a size error of 11 % at most.
+pub const ERROR_OF_DOUBT: f64 = 1.5;
+
+/// Widens the intervals of the bootstrap, which know of the sample's size only, by `share` of each diameter; the two errors are
 /// independent, so that squares add.
-pub fn with_segmentation_error(mut gradation: Gradation) -> Gradation {
+pub fn with_segmentation_error(mut gradation: Gradation, share: f64) -> Gradation {
     let interval = &mut gradation.interval95;
     let pairs = [&mut interval.d10_mm, &mut interval.d50_mm, &mut interval.d90_mm];
     let values = [gradation.d10_mm, gradation.d50_mm, gradation.d90_mm];
-    for ((pair, value), share) in pairs.into_iter().zip(values).zip(SEGMENTATION_SHARE) {
+    for (pair, value) in pairs.into_iter().zip(values) {
         let wider = |away: f64| (away * away + share * share * value * value).sqrt();
         *pair = [value - wider(value - pair[0]), value + wider(pair[1] - value)];
     }

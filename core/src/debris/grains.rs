@@ -2,17 +2,19 @@
 
 use std::time::Instant;
 
-use super::bodies::{Body, Found, bodies, look};
+use super::bodies::{Body, Found, Seen, bodies, look};
 use super::crowd::largest_heap_mm2;
 use super::gradation::sphere_mm3;
 use super::ground::{Ground, find_ground, too_crowded};
+use super::hard_shadow::{self, HardShadow};
 use super::measure::{Mask, Shape};
 use super::reading::{Grain, GrainKind};
 use super::rim::settle_rims;
 use super::segment::{Departure, Taken, departure, fill_holes, is_even, is_soft, mark, patches};
-use super::settings::ReadSettings;
+use super::settings::{GroundKind, ReadSettings};
 use super::shade::Shade;
 use super::split::split;
+use super::texture::{self, Texture};
 use super::window::WindowImage;
 use crate::error::CoreError;
 use crate::photo::quality::sharpness_of_strong_edges;
@@ -20,7 +22,7 @@ use crate::photo::quality::sharpness_of_strong_edges;
 /// The method's name in the document.
 pub const METHOD_NAME: &str = "spread";
 /// Changes whenever answers may.
-pub const METHOD_VERSION: &str = "3";
+pub const METHOD_VERSION: &str = "4";
 
 /// What the window told.
 #[derive(Debug, Clone)]
@@ -39,6 +41,12 @@ pub struct Spread {
     pub volume_mm3: f64,
     /// Spread of the picture's edges, px of the window; `None` where no clear edge was found.
     pub edge_sigma_px: Option<f64>,
+    /// The hard shadows that were taken off before the grains were looked for.
+    pub hard_shadow: Option<HardShadow>,
+    /// Share of what was seen inside grains that the network doubts, 0 to 1; 0 on a plain ground.
+    pub doubt: f64,
+    /// The heap that was read as a whole, its grains not told apart.
+    pub texture: Option<Texture>,
 }
 
 /// How long each step took, in order; never part of a document.
@@ -66,6 +74,8 @@ impl<'a> Stopwatch<'a> {
 ///
 /// `photo_px_per_mm` is the photo's own scale: a window drawn larger than the photo resolves no more than the photo.
 ///
+/// Without a card a window full of like grains is read as a whole (`texture`).
+///
 /// # Errors
 /// `too_crowded` where grains lie heaped or no ground shows between them; `too_small` for a window under 64 px.
 pub fn read_window(
@@ -81,6 +91,23 @@ pub fn read_window(
             "go closer, or choose a larger part of the photo",
         ));
     }
+    let told_apart = apart(window, photo_px_per_mm, settings, timings);
+    // On a card paper could show between the grains: there a heap is sent back to be spread.
+    let bare = window.white.is_none() && settings.ground != GroundKind::White;
+    let heaped = bare && told_apart.as_ref().is_err_and(|error| error.code() == "too_crowded");
+    let texture = if heaped { texture::of_heap(window) } else { None };
+    texture.map_or(told_apart, |texture| Ok(heap(window, texture, settings)))
+}
+
+/// A heap without grains told apart.
+fn heap(window: &WindowImage, texture: Texture, settings: &ReadSettings) -> Spread {
+    let scale = window.px_per_mm;
+    let volume_mm3 = texture.layer_mm3(f64::from(window.width_px) * f64::from(window.height_px) / (scale * scale));
+    Spread { cover_percent: 100.0, volume_mm3, texture: Some(texture), ..measured(&[], window, settings.smallest_px) }
+}
+
+/// The grains of a window one by one.
+fn apart(window: &WindowImage, photo_px_per_mm: f64, settings: &ReadSettings, timings: &mut Timings) -> Result<Spread, CoreError> {
     let mut watch = Stopwatch::new(timings);
     let ground = find_ground(window, settings.ground)?;
     watch.lap("ground");
@@ -139,8 +166,10 @@ fn on_paper(
     if heap_mm2 > settings.heap_mm2 {
         return Err(too_crowded(format!("grains lie heaped: no paper shows over {heap_mm2:.0} mm2")));
     }
-    let (answer, light) = look(window, ground);
+    let Seen { answer, light, hard_shadow } = look(window, ground);
     watch.lap("network");
+    let doubt = answer.doubtful_share();
+    let smallest_px = if hard_shadow.is_some() { smallest_px.max(hard_shadow::LEAST_GRAIN_PX) } else { smallest_px };
     let mut found = bodies(&answer, (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize, settings);
     watch.lap("bodies");
     refuse_crowd(&found, window, settings)?;
@@ -148,6 +177,8 @@ fn on_paper(
     watch.lap("rims");
     let mut spread = measured(&found.bodies, window, smallest_px);
     spread.edge_sigma_px = Some(edge_sigma_px);
+    spread.hard_shadow = hard_shadow;
+    spread.doubt = doubt;
     watch.lap("measure");
     Ok(spread)
 }
@@ -272,6 +303,9 @@ fn measured(grains: &[Body], window: &WindowImage, smallest_px: f64) -> Spread {
         cover_percent: 100.0 * area_px / (width * height),
         volume_mm3,
         edge_sigma_px: None,
+        hard_shadow: None,
+        doubt: 0.0,
+        texture: None,
     }
 }
 

@@ -9,6 +9,7 @@ mod fit;
 pub mod gradation;
 pub mod grains;
 pub mod ground;
+pub mod hard_shadow;
 pub mod level;
 mod mark;
 pub mod measure;
@@ -27,4 +28,5 @@ pub mod split;
 mod spread;
 #[cfg(test)]
 pub(crate) mod test_scene;
+pub mod texture;
 pub mod window;

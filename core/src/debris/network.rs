@@ -28,6 +28,31 @@ pub struct Answer {
     pub half_width: usize,
 }
 
+/// Inside of a true grain the network is surer than this, in 1/[`LOGIT_UNIT`].
+const SURE_INSIDE: i8 = 32;
+/// Fewer pixels inside grains than this say nothing: in photos of few pixels the inside of a grain is all near its rim.
+const LEAST_INSIDE: usize = 20_000;
+
+impl Answer {
+    /// Share of the pixels well inside grains (3 px from any rim) of which the network is not sure, 0 to 1: where it meets what it does
+    /// not know (hard shadows, foreign films) it doubts bodies all over, and their sizes are worth less.
+    pub fn doubtful_share(&self) -> f64 {
+        let (width, reach) = (self.width, 3);
+        let around = [reach, reach * width, 2 * width + 2, 2 * width - 2];
+        let (mut inside, mut doubtful) = (0_usize, 0_usize);
+        for y in reach..self.height.saturating_sub(reach) {
+            for index in y * width + reach..(y + 1) * width - reach {
+                let here = self.grain[index];
+                if here > 0 && around.iter().all(|step| self.grain[index - step] > 0 && self.grain[index + step] > 0) {
+                    inside += 1;
+                    doubtful += usize::from(here < SURE_INSIDE);
+                }
+            }
+        }
+        if inside < LEAST_INSIDE { 0.0 } else { doubtful as f64 / inside as f64 }
+    }
+}
+
 /// Steps of an [`Answer`]'s logits in one.
 pub const LOGIT_UNIT: f32 = 16.0;
 
@@ -171,6 +196,17 @@ mod tests {
         for (name, kernel) in &net.layers {
             assert!(kernel.is_whole(), "{name}");
         }
+    }
+
+    #[test]
+    fn doubt_is_the_share_of_unsure_pixels_inside_bodies() {
+        let (width, height) = (320, 200);
+        let mut grain = vec![-60_i8; width * height];
+        (20..180).for_each(|y| (20..300).for_each(|x| grain[y * width + x] = if x < 160 { 90 } else { 20 }));
+        let answer = Answer { width, height, grain, seam: Vec::new(), lump: Vec::new(), half_width: 160 };
+        assert!((answer.doubtful_share() - 0.5).abs() < 0.01, "{}", answer.doubtful_share());
+        let few = Answer { grain: vec![20; 200], width: 20, height: 10, ..answer };
+        assert_eq!(few.doubtful_share(), 0.0);
     }
 
     #[test]

@@ -7,6 +7,9 @@
 //! | `glare` | share of the window burnt out by reflected light, percent |
 //! | `too_small` | photo pixels per millimetre |
 //! | `overexposed` | the card's white, 8-bit sRGB; a warning, refuses nothing |
+//! | `unclear` | share of what is seen inside grains that the reading doubts, percent; a warning or a refusal, by the reading |
+//! | `heaped` | cover, percent; a warning of a reading by texture |
+//! | `hard_shadow` | light of paper in its shadows, percent of open paper's; a warning, added by the reading that took them off |
 
 use super::Photo;
 use super::reduced::{Reduced, reduced};
