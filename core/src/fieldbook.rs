@@ -31,6 +31,7 @@ pub use changeouts::{ChangeOutEnd, SavedChangeOut};
 pub use drafts::{BoxCheckDraft, GradeDraft, GradesDraft, PhotoInput};
 pub use export::Exported;
 pub use grades::WearPhoto;
+pub use history::history_csv_of;
 pub use lists::{CurrentGrade, LastCheck, PumpSummary};
 pub use verify::{DeviceChain, VerifyReport};
 

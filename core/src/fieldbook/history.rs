@@ -6,7 +6,7 @@ use crate::debris::reading::LevelCode;
 use crate::error::{CoreError, ErrorKind};
 use crate::history::{History, parse_rows, without_contradicting_totals};
 use crate::ids::PumpId;
-use crate::model::entry::{EntryBody, Liquid, RemovalReason};
+use crate::model::entry::{EntryBody, Liquid, RemovalReason, SealedEntry};
 use crate::model::part::{Cup, Part};
 use crate::store::{entries, pumps};
 
@@ -166,33 +166,35 @@ impl FieldBook {
             store.read(pumps::all)?.into_iter().map(|(id, spec)| (id, spec.name)).collect();
         let all = store.read(entries::all)?;
         drop(store);
-        let broken = |cause: csv::Error| {
-            CoreError::new(ErrorKind::Internal, "csv_failed", "writing the history failed", "report this with the book's export")
-                .because(cause)
-        };
-        let mut writer = csv::Writer::from_writer(Vec::new());
-        writer.write_record(COLUMNS).map_err(broken)?;
-        for found in effective(all) {
-            let head = &found.sealed.entry.head;
-            if pump.is_some_and(|pump| pump != head.pump) {
-                continue;
-            }
-            if let Some(mut cells) = found.holds.as_ref().and_then(cells) {
-                cells.set("at", head.at.to_rfc3339());
-                let name = if naming == Naming::Name { names.get(&head.pump).cloned() } else { None };
-                cells.set("pump", name.unwrap_or_else(|| head.pump.to_string()));
-                writer.write_record(&cells.0).map_err(broken)?;
-            }
-        }
-        let bytes = writer.into_inner().map_err(|cause| {
-            CoreError::new(
-                ErrorKind::Internal,
-                "csv_failed",
-                format!("writing the history failed: {cause}"),
-                "report this with the book's export",
-            )
-        })?;
-        // Every cell came from a String.
-        Ok(String::from_utf8_lossy(&bytes).into_owned())
+        csv_of(all, pump, |id| if naming == Naming::Name { names.get(&id).cloned() } else { None })
     }
+}
+
+/// The entries of one pump as history CSV, amendments applied, for who has entries without a book; in the record's order: by hybrid
+/// time, then by device.
+///
+/// # Errors
+/// `csv_failed`, a fault of this program.
+pub fn history_csv_of(entries: Vec<SealedEntry>, pump_name: &str) -> Result<String, CoreError> {
+    csv_of(entries, None, |_| Some(pump_name.to_owned()))
+}
+
+fn csv_of(all: Vec<SealedEntry>, pump: Option<PumpId>, name: impl Fn(PumpId) -> Option<String>) -> Result<String, CoreError> {
+    let failed = || CoreError::new(ErrorKind::Internal, "csv_failed", "writing the history failed", "report this with the book's export");
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(COLUMNS).map_err(|cause| failed().because(cause))?;
+    for found in effective(all) {
+        let head = &found.sealed.entry.head;
+        if pump.is_some_and(|pump| pump != head.pump) {
+            continue;
+        }
+        if let Some(mut cells) = found.holds.as_ref().and_then(cells) {
+            cells.set("at", head.at.to_rfc3339());
+            cells.set("pump", plain(&name(head.pump).unwrap_or_else(|| head.pump.to_string())));
+            writer.write_record(&cells.0).map_err(|cause| failed().because(cause))?;
+        }
+    }
+    let bytes = writer.into_inner().map_err(|cause| failed().because(cause.into_error()))?;
+    // Every cell came from a String.
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
 }

@@ -46,6 +46,7 @@ pub struct EntriesBatch {
 
 /// The answer to a batch: one verdict per entry, in the order of the batch.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Verdicts {
     /// Always `gritbook.verdicts/1`.
     pub schema: String,
@@ -55,6 +56,7 @@ pub struct Verdicts {
 
 /// What became of one entry.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 pub struct Verdict {
     /// Which entry; null where it could not be read.
     pub id: Option<EntryId>,
@@ -67,6 +69,7 @@ pub struct Verdict {
 
 /// Stored, already there, refused. JSON: `"verdict": "stored"`.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
 #[serde(tag = "verdict", rename_all = "snake_case")]
 pub enum VerdictOutcome {
     /// Durable at the depot now.

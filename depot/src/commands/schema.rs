@@ -42,6 +42,7 @@ const DOCUMENTS: &[(&str, Make)] = &[
     ("outbox", schema_of::<documents::Outbox>),
     ("sync", schema_of::<documents::Sync>),
     ("verify", schema_of::<gritbook_core::fieldbook::VerifyReport>),
+    ("depot_pumps", schema_of::<crate::server::office::DepotPumps>),
     ("exported", schema_of::<documents::Exported>),
     ("changeout", schema_of::<gritbook_core::changeout::Progress>),
     ("changeout_state", schema_of::<documents::ChangeOut>),

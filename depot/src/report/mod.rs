@@ -4,6 +4,7 @@ pub mod card_sheet;
 pub mod chart;
 pub mod curve;
 pub mod overlay;
+pub mod paper;
 pub mod picture;
 pub mod words;
 pub mod worn;

@@ -21,6 +21,9 @@ pub mod archive;
 mod auth;
 mod busy;
 mod linger;
+mod metrics;
+pub mod office;
+pub mod openapi;
 mod pages;
 mod problem;
 mod routes;
@@ -42,6 +45,7 @@ pub use serve::{RunningDepot, start};
 
 use archive::{Archive, SqliteArchive};
 use busy::Busy;
+use metrics::Metrics;
 use shelf::Shelf;
 
 /// How a depot behaves. The defaults are what `gritbook depot` uses.
@@ -89,6 +93,7 @@ struct Inner {
     archive: Arc<dyn Archive>,
     shelf: Shelf,
     busy: Busy,
+    metrics: Metrics,
     stopping: watch::Sender<bool>,
 }
 
@@ -111,7 +116,14 @@ impl Depot {
 
     /// A depot on an archive and a shelf.
     pub fn new(archive: Arc<dyn Archive>, shelf: Shelf, settings: Settings) -> Self {
-        Self(Arc::new(Inner { settings, archive, shelf, busy: Busy::default(), stopping: watch::Sender::new(false) }))
+        Self(Arc::new(Inner {
+            settings,
+            archive,
+            shelf,
+            busy: Busy::default(),
+            metrics: Metrics::new(),
+            stopping: watch::Sender::new(false),
+        }))
     }
 
     /// What it remembers.
@@ -129,6 +141,10 @@ impl Depot {
 
     pub(crate) fn busy(&self) -> &Busy {
         &self.0.busy
+    }
+
+    fn metrics(&self) -> &Metrics {
+        &self.0.metrics
     }
 
     pub(crate) fn now(&self) -> DateTime<Utc> {

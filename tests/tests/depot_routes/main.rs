@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "helpers of tests fail loudly, as the tests do")]
 
 mod entries;
+mod office;
 mod page;
 mod photos;
 mod random;

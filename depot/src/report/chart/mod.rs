@@ -12,6 +12,7 @@ mod layout;
 mod svg;
 
 pub use layout::{Anchor, Drawing, Shape, Stroke, TextShape};
+pub(crate) use svg::escaped;
 pub use svg::{Palette, to_svg};
 
 /// A chart: two axes and what is drawn between them, from back to front.

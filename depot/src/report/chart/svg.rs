@@ -156,7 +156,7 @@ fn number(value: f64) -> String {
 }
 
 /// XML text: markup escaped, characters that XML 1.0 forbids replaced.
-fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

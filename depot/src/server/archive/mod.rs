@@ -171,6 +171,27 @@ pub struct PumpPage {
     pub amended: Vec<EntryId>,
 }
 
+/// What a depot holds, counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Holdings {
+    /// Entries.
+    pub entries: u64,
+    /// Pumps that have entries.
+    pub pumps: u64,
+    /// Devices that may deliver.
+    pub devices: u64,
+    /// Stored photos.
+    pub photos: u64,
+    /// Their bytes.
+    pub photo_bytes: u64,
+    /// Uploads that are not whole yet.
+    pub uploads_open: u64,
+    /// Bytes that they still lack.
+    pub uploads_missing_bytes: u64,
+    /// When the last entry came, milliseconds since 1970; None before the first.
+    pub last_received_ms: Option<i64>,
+}
+
 /// The depot's memory. One implementation per database; the routes know only this.
 pub trait Archive: Send + Sync {
     /// Lets a device in under `name`.
@@ -196,6 +217,15 @@ pub trait Archive: Send + Sync {
 
     /// Every pump with its newest entries, at most `newest` each; the pump with the newest entry first.
     fn pumps(&self, newest: u32) -> Work<Vec<PumpPage>>;
+
+    /// One pump with its newest entries, at most `newest`; None where no entry of it has come.
+    fn pump(&self, pump: PumpId, newest: u32) -> Work<Option<PumpPage>>;
+
+    /// Every entry of a pump as it came, in the record's order: by hybrid time, then by device.
+    fn entries_of(&self, pump: PumpId) -> Work<Vec<String>>;
+
+    /// What the depot holds, counted.
+    fn holdings(&self) -> Work<Holdings>;
 
     /// How many entries are known to exist (a later one of the same device is here) and have not come.
     fn entries_missing(&self) -> Work<u64>;

@@ -18,7 +18,7 @@ use gritbook_core::wire::v1::{Verdict, VerdictOutcome};
 use gritbook_core::{CoreError, ErrorKind};
 use rusqlite::{Connection, OptionalExtension as _, Row, Transaction, TransactionBehavior, params};
 
-use super::{Archive, Creation, Device, EntryPage, NewUpload, PhotoKind, PhotoRow, PumpPage, Upload, UploadState, Work};
+use super::{Archive, Creation, Device, EntryPage, Holdings, NewUpload, PhotoKind, PhotoRow, PumpPage, Upload, UploadState, Work};
 
 /// Steps of the schema; the loop in [`migrate`] alone writes `user_version`.
 const STEPS: &[&str] = &[include_str!("schema/001.sql")];
@@ -318,33 +318,45 @@ fn store_one(transaction: &Transaction<'_>, text: &str, delivered_by: i64, now_m
 
 fn pump_pages(connection: &Connection, newest: u32) -> rusqlite::Result<Vec<PumpPage>> {
     let mut pumps = connection.prepare_cached("SELECT pump, count(*) FROM entry GROUP BY pump ORDER BY max(hlc_ms) DESC, pump")?;
+    let found: Vec<(String, i64)> = pumps.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect::<Result<_, _>>()?;
+    found.into_iter().map(|(name, total)| pump_page(connection, &name, total, newest)).collect()
+}
+
+fn pump_page(connection: &Connection, name: &str, total: i64, newest: u32) -> rusqlite::Result<PumpPage> {
     let mut docs =
         connection.prepare_cached("SELECT doc FROM entry WHERE pump = ?1 ORDER BY hlc_ms DESC, hlc_count DESC, device DESC LIMIT ?2")?;
     let mut set = connection.prepare_cached(
         "SELECT doc FROM entry WHERE pump = ?1 AND kind = 'pump_set' ORDER BY hlc_ms DESC, hlc_count DESC, device DESC LIMIT 1",
     )?;
     let mut amended = connection.prepare_cached("SELECT doc FROM entry WHERE pump = ?1 AND kind = 'amended'")?;
-    let found: Vec<(String, i64)> = pumps.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect::<Result<_, _>>()?;
-    found
-        .into_iter()
-        .map(|(name, total)| {
-            let pump: PumpId = name.parse().map_err(|cause| bad_column(0, cause))?;
-            let amended = amended
-                .query_map([&name], |row| row.get::<_, String>(0))?
-                .filter_map(|doc| {
-                    let doc: serde_json::Value = serde_json::from_str(&doc.ok()?).ok()?;
-                    doc.get("body")?.get("amends")?.as_str()?.parse().ok()
-                })
-                .collect();
-            Ok(PumpPage {
-                pump,
-                set: set.query_row([&name], |row| row.get(0)).optional()?,
-                newest: docs.query_map(params![name, newest], |row| row.get(0))?.collect::<Result<_, _>>()?,
-                total: to_u64(total),
-                amended,
-            })
+    let amended = amended
+        .query_map([name], |row| row.get::<_, String>(0))?
+        .filter_map(|doc| {
+            let doc: serde_json::Value = serde_json::from_str(&doc.ok()?).ok()?;
+            doc.get("body")?.get("amends")?.as_str()?.parse().ok()
         })
-        .collect()
+        .collect();
+    Ok(PumpPage {
+        pump: name.parse().map_err(|cause| bad_column(0, cause))?,
+        set: set.query_row([name], |row| row.get(0)).optional()?,
+        newest: docs.query_map(params![name, newest], |row| row.get(0))?.collect::<Result<_, _>>()?,
+        total: to_u64(total),
+        amended,
+    })
+}
+
+fn holdings(connection: &Connection) -> rusqlite::Result<Holdings> {
+    let count = |sql: &str| connection.query_row(sql, [], |row| row.get::<_, i64>(0)).map(to_u64);
+    Ok(Holdings {
+        entries: count("SELECT count(*) FROM entry")?,
+        pumps: count("SELECT count(DISTINCT pump) FROM entry")?,
+        devices: count("SELECT count(*) FROM device WHERE revoked_ms IS NULL")?,
+        photos: count("SELECT count(*) FROM photo")?,
+        photo_bytes: count("SELECT coalesce(sum(bytes), 0) FROM photo")?,
+        uploads_open: count("SELECT count(*) FROM upload WHERE state = 'open'")?,
+        uploads_missing_bytes: count("SELECT coalesce(sum(length - offset), 0) FROM upload WHERE state = 'open'")?,
+        last_received_ms: connection.query_row("SELECT max(received_ms) FROM entry", [], |row| row.get(0))?,
+    })
 }
 
 impl Archive for SqliteArchive {
@@ -439,6 +451,25 @@ impl Archive for SqliteArchive {
 
     fn pumps(&self, newest: u32) -> Work<Vec<PumpPage>> {
         self.read("reading the pumps", move |connection| pump_pages(connection, newest))
+    }
+
+    fn pump(&self, pump: PumpId, newest: u32) -> Work<Option<PumpPage>> {
+        self.read("reading a pump", move |connection| {
+            let name = pump.to_string();
+            let total: i64 = connection.query_row("SELECT count(*) FROM entry WHERE pump = ?1", [&name], |row| row.get(0))?;
+            (total > 0).then(|| pump_page(connection, &name, total, newest)).transpose()
+        })
+    }
+
+    fn entries_of(&self, pump: PumpId) -> Work<Vec<String>> {
+        self.read("reading a pump's entries", move |connection| {
+            let mut docs = connection.prepare_cached("SELECT doc FROM entry WHERE pump = ?1 ORDER BY hlc_ms, hlc_count, device")?;
+            docs.query_map([pump.to_string()], |row| row.get(0))?.collect()
+        })
+    }
+
+    fn holdings(&self) -> Work<Holdings> {
+        self.read("counting what is held", holdings)
     }
 
     fn entries_missing(&self) -> Work<u64> {

@@ -5,7 +5,7 @@
 
 mod signs;
 mod thumb;
-mod view;
+pub(super) mod view;
 
 use askama::Template;
 use axum::Router;
@@ -88,12 +88,18 @@ async fn find(depot: &Depot, name: Named) -> Result<super::archive::PhotoRow, Pr
     depot.archive().photo(sha256).await?.ok_or_else(missing)
 }
 
-async fn small(State(depot): State<Depot>, _: Reader, name: Named) -> Result<Response, Problem> {
-    let photo = find(&depot, name).await?;
-    let (path, kept) = (depot.shelf().photo_path(&photo), depot.shelf().thumb_path(photo.sha256));
+/// The JPEG bytes of a photo's small picture.
+pub(super) async fn small_photo(depot: &Depot, photo: &super::archive::PhotoRow) -> Result<Vec<u8>, Problem> {
+    let (path, kept) = (depot.shelf().photo_path(photo), depot.shelf().thumb_path(photo.sha256));
     let permit = MAKING.acquire().await.map_err(|_| Problem::new(503, "stopping", "the depot is shutting down", "try again shortly"))?;
     let bytes = on_disk(move || thumb::small(&path, &kept)).await?;
     drop(permit);
+    Ok(bytes)
+}
+
+async fn small(State(depot): State<Depot>, _: Reader, name: Named) -> Result<Response, Problem> {
+    let photo = find(&depot, name).await?;
+    let bytes = small_photo(&depot, &photo).await?;
     let headers = [(header::CONTENT_TYPE, "image/jpeg"), (header::CACHE_CONTROL, "private, max-age=86400")];
     Ok((StatusCode::OK, policy(), headers, bytes).into_response())
 }

@@ -14,75 +14,77 @@ use super::super::archive::PumpPage;
 use super::signs;
 
 /// A number with its unit and what it is.
-pub(super) struct Figure {
-    pub(super) label: &'static str,
-    pub(super) value: String,
-    pub(super) unit: &'static str,
+pub(in crate::server) struct Figure {
+    pub(in crate::server) label: &'static str,
+    pub(in crate::server) value: String,
+    pub(in crate::server) unit: &'static str,
 }
 
 /// A photo that an entry names.
-pub(super) struct PhotoView {
-    pub(super) sha256: String,
-    pub(super) short: String,
-    pub(super) here: bool,
+pub(in crate::server) struct PhotoView {
+    pub(in crate::server) sha256: String,
+    pub(in crate::server) short: String,
+    pub(in crate::server) here: bool,
 }
 
 /// One entry as the page shows it.
 #[derive(Default)]
-pub(super) struct EntryView {
-    pub(super) day: String,
-    pub(super) time: String,
-    pub(super) stamp: String,
-    pub(super) person: String,
+pub(in crate::server) struct EntryView {
+    pub(in crate::server) day: String,
+    pub(in crate::server) time: String,
+    pub(in crate::server) stamp: String,
+    pub(in crate::server) person: String,
     /// The pump's running total then, with its unit; empty where it was not noted.
-    pub(super) total: String,
+    pub(in crate::server) total: String,
     /// What kind of entry, in a word or two.
-    pub(super) kind: String,
+    pub(in crate::server) kind: String,
     /// The one thing it says.
-    pub(super) says: String,
+    pub(in crate::server) says: String,
     /// What that means, where there is something to add.
-    pub(super) means: String,
+    pub(in crate::server) means: String,
     /// Inline SVG.
-    pub(super) sign: String,
+    pub(in crate::server) sign: String,
     /// Inline SVG.
-    pub(super) strip: String,
-    pub(super) figures: Vec<Figure>,
-    pub(super) lines: Vec<String>,
-    pub(super) photos: Vec<PhotoView>,
-    pub(super) amended: bool,
+    pub(in crate::server) strip: String,
+    pub(in crate::server) figures: Vec<Figure>,
+    pub(in crate::server) lines: Vec<String>,
+    pub(in crate::server) photos: Vec<PhotoView>,
+    pub(in crate::server) amended: bool,
 }
 
 /// A cup's newest grade.
-pub(super) struct Standing {
-    pub(super) title: String,
-    pub(super) word: &'static str,
-    pub(super) ring: String,
+pub(in crate::server) struct Standing {
+    pub(in crate::server) title: String,
+    pub(in crate::server) word: &'static str,
+    pub(in crate::server) ring: String,
 }
 
 /// One pump with its newest entries.
-pub(super) struct PumpView {
-    pub(super) name: String,
-    pub(super) about: String,
-    pub(super) standings: Vec<Standing>,
-    pub(super) entries: Vec<EntryView>,
-    pub(super) older: u64,
-    pub(super) missing_photos: usize,
+pub(in crate::server) struct PumpView {
+    pub(in crate::server) id: String,
+    pub(in crate::server) name: String,
+    pub(in crate::server) about: String,
+    pub(in crate::server) standings: Vec<Standing>,
+    pub(in crate::server) entries: Vec<EntryView>,
+    pub(in crate::server) older: u64,
+    pub(in crate::server) missing_photos: usize,
 }
 
 /// Photos that the shown entries of a pump name.
-pub(super) fn photos_named(page: &PumpPage) -> Vec<PhotoId> {
+pub(in crate::server) fn photos_named(page: &PumpPage) -> Vec<PhotoId> {
     let entries = page.newest.iter().filter_map(|doc| serde_json::from_str::<Entry>(doc).ok());
     entries.flat_map(|entry| entry.body.photos().to_vec()).collect()
 }
 
 /// The page's view of a pump; `here` are the photos that have arrived.
-pub(super) fn pump(page: &PumpPage, here: &[PhotoId]) -> PumpView {
+pub(in crate::server) fn pump(page: &PumpPage, here: &[PhotoId]) -> PumpView {
     let spec = page.set.as_deref().and_then(|doc| serde_json::from_str::<Entry>(doc).ok()).and_then(|entry| match entry.body {
         EntryBody::PumpSet(spec) => Some(spec),
         _ => None,
     });
     let entries: Vec<EntryView> = page.newest.iter().map(|doc| entry(doc, here, &page.amended)).collect();
     PumpView {
+        id: page.pump.to_string(),
         name: spec.as_ref().map_or_else(|| format!("Pump {}", short(&page.pump.to_string())), |spec| spec.name.clone()),
         about: spec.as_ref().map_or_else(|| "Its figures have not come yet".to_owned(), about),
         standings: standings(page),

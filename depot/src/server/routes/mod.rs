@@ -17,7 +17,7 @@ use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::set_header::SetResponseHeaderLayer;
 
 use super::linger::linger;
-use super::{Depot, Problem, pages};
+use super::{Depot, Problem, metrics, office, openapi, pages};
 
 /// Longest time for a request that does not carry a photo. Photos have a limit on silence instead.
 const LONGEST: Duration = Duration::from_secs(30);
@@ -25,8 +25,11 @@ const LONGEST: Duration = Duration::from_secs(30);
 pub(super) fn router(depot: Depot) -> Router {
     let plain = Router::new()
         .route("/healthz", get(healthz))
+        .route("/openapi.json", get(openapi::page))
+        .route("/metrics", get(metrics::page))
         .route("/v1/entries", get(entries::page).put(entries::store))
         .merge(pages::router())
+        .merge(office::router(&depot))
         .layer(middleware::from_fn(in_time));
     let photos = Router::new()
         .route("/v1/photos", any(photos_of_all))
@@ -42,6 +45,7 @@ pub(super) fn router(depot: Depot) -> Router {
         .layer(SetResponseHeaderLayer::if_not_present(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff")))
         .layer(CatchPanicLayer::custom(panicked))
         .layer(middleware::from_fn(log))
+        .layer(middleware::from_fn_with_state(depot.clone(), metrics::count))
         .with_state(depot)
 }
 
