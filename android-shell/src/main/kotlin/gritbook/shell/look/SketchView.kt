@@ -7,7 +7,7 @@ import gritbook.shell.look.sketch.Sketch
 import gritbook.shell.look.sketch.SketchPainter
 
 /** A drawing that stands beside words which say the same. */
-class SketchView(context: Context, private val sketch: Sketch) : View(context) {
+class SketchView(context: Context, private val sketch: Sketch, private val ofHeight: Int = 3) : View(context) {
     private val painter = SketchPainter(Look(context))
 
     init {
@@ -16,8 +16,8 @@ class SketchView(context: Context, private val sketch: Sketch) : View(context) {
 
     override fun onMeasure(widthSpec: Int, heightSpec: Int) {
         val width = resolveSize((resources.displayMetrics.density * 240).toInt(), widthSpec)
-        // No higher than a third of the screen: words and keys come first.
-        val high = minOf((width * Sketch.HEIGHT / Sketch.WIDTH).toInt(), resources.displayMetrics.heightPixels / 3)
+        // No higher than a third of the screen, or less: words and keys come first.
+        val high = minOf((width * Sketch.HEIGHT / Sketch.WIDTH).toInt(), resources.displayMetrics.heightPixels / ofHeight)
         setMeasuredDimension(width, resolveSize(high, heightSpec))
     }
 

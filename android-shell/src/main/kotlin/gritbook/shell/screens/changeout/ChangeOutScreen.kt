@@ -82,7 +82,7 @@ class ChangeOutScreen(at: Place, frame: Frame) : Screen(at, frame) {
         clear(word(R.string.change_title))
         body.put(context.words(word(R.string.change_which), bold = true))
         body.put(context.words(word(R.string.change_ahead)))
-        body.put(SketchView(context, lockSketch()))
+        body.put(SketchView(context, lockSketch(), ofHeight = 4))
         fun begin(vararg cups: Cup) = ask(work = { it.beginChangeOut(pump, cups.toList(), Clock.now()) }, then = ::took)
         foot.below(
             context.keyRow(
