@@ -1,0 +1,40 @@
+//! The same photo and settings give the same document, byte for byte: on every run, and in debug and release builds alike.
+//!
+//! The figures are held to on Linux and x86-64 alone: another platform's mathematics may differ in a last digit.
+//! `cargo test -p gritbook-core --test same_document` and the same with `--release` hold both to one figure.
+
+use std::path::Path;
+
+use gritbook_core::debris::read::read_photo;
+use gritbook_core::debris::settings::{HandScale, ReadSettings};
+use sha2::{Digest, Sha256};
+
+/// Photo of `fixtures/photos`, and SHA-256 of its document with outlines. Whoever changes what a reading answers raises the method's
+/// version and writes what this test then prints.
+const DOCUMENTS: [(&str, Option<f64>, &str); 3] = [
+    ("golden_spread.jpg", None, "46838edcd4d6897dc636d757e4657be25e022b073daef9a8bd915356e3632575"),
+    ("golden_touching.jpg", None, "8f0bf6622d0a5047557b2d02d1120c34e96162e8d317dc86b15fa80ede5ce3a7"),
+    ("bad/heap_no_card.jpg", Some(10.0), "d4cb5b4a3de88ed689528323d31a9acc07bae1b1eecf9290e835364de4226133"),
+];
+
+#[test]
+fn document_of_a_photo_is_the_same_in_every_build_and_run() {
+    let mut differing = Vec::new();
+    for (name, px_per_mm, expected) in DOCUMENTS {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/photos").join(name);
+        let bytes = std::fs::read(&path).unwrap();
+        let hand = px_per_mm.map(|px_per_mm| HandScale { px_per_mm, window_px: None });
+        let settings = ReadSettings { outlines: true, hand, ..ReadSettings::default() };
+        let told = || match read_photo(&bytes, &settings) {
+            Ok(reading) => serde_json::to_string(&reading).unwrap(),
+            Err(refusal) => format!("{}: {}", refusal.error.code(), refusal.error.reason()),
+        };
+        let first = told();
+        assert_eq!(first, told(), "{name}: two runs differ");
+        let digest: String = Sha256::digest(first.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect();
+        if cfg!(all(target_arch = "x86_64", target_os = "linux")) && digest != expected {
+            differing.push(format!("{name}: {digest}"));
+        }
+    }
+    assert!(differing.is_empty(), "{differing:#?}");
+}
