@@ -92,6 +92,7 @@ const TABLE: &[(&str, &str, &str)] = &[
     ("no_grades", "No se dio estado a ninguna pieza.", "Dé primero el estado de una pieza."),
     ("nothing_poured", "No hay volumen.", "Dé el colado o el total en m³."),
     ("no_reason", "Falta el motivo.", "Dígalo en pocas palabras."),
+    ("nothing_seen", "Aún no se ha visto la caja de esta bomba con estas copas.", "Drene la caja y registre lo que muestra."),
     ("no_lives", "Todavía no hay vidas de esta pieza en el libro.", "Registre cuándo se monta una pieza y cuánto se cuela."),
     ("no_such_entry", "Esa anotación no está en el libro.", "Búsquela en la lista."),
     ("no_such_item", "Eso ya no está en la salida.", "Vea la lista de nuevo."),

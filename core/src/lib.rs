@@ -6,6 +6,7 @@
 //! fieldbook ──► store, outbox, debris, wear, life, call      the use cases; what bindings and the command call
 //! outbox    ──► store, wire, model                           which request to make next (sans-IO)
 //! store     ──► model, ids, units                            SQLite and the photo folder
+//! diagnosis ──► life, history                                which cause fits the signs together; pure
 //! call      ──► life, wear, debris results                   pour, pour and watch, change first
 //! debris    ──► photo, units                                 photo to reading; pure
 //! life, wear, pump ──► units                                 sums of the trade; pure
@@ -15,6 +16,7 @@
 pub mod call;
 pub mod changeout;
 pub mod debris;
+pub mod diagnosis;
 pub mod error;
 pub mod error_words;
 mod failpoint;

@@ -21,12 +21,14 @@ pub struct ShelfSettings {
     pub lead_time_days: f64,
     /// Share of lead times in which the shelf must not run out, 0.5 to 0.9999.
     pub service: f64,
+    /// What a day costs on which a pump stands for want of cups, 0 to 1e9, in any currency.
+    pub standing_day_cost: f64,
 }
 
 impl Default for ShelfSettings {
-    /// Two weeks and 95 %: our assumption.
+    /// Two weeks, 95 % and 1,500 a day: our assumptions.
     fn default() -> Self {
-        Self { lead_time_days: 14.0, service: 0.95 }
+        Self { lead_time_days: 14.0, service: 0.95, standing_day_cost: 1_500.0 }
     }
 }
 
@@ -62,6 +64,11 @@ pub struct Shelf {
     pub reorder_point_cups: u32,
     /// Chance that it lasts with so many.
     pub reached_service: f64,
+    /// Cups expected to be wanting in a lead time with 0, 1, 2, ... pairs on the shelf.
+    pub expected_wanting: Vec<f64>,
+    /// What being without is expected to cost in a lead time with 0, 1, 2, ... pairs on the shelf: each pump that stands waits for
+    /// the delivery, half a lead time on the mean.
+    pub cost_of_being_without: Vec<f64>,
     /// By name.
     pub pumps: Vec<PumpDemand>,
 }
@@ -71,8 +78,11 @@ pub struct Shelf {
 /// # Errors
 /// `bad_setting`; `no_history` where it has no row; what the call gives.
 pub fn shelf(history: &History, settings: &ShelfSettings) -> Result<Shelf, CoreError> {
-    for (what, value, low, high) in [("lead time, days,", settings.lead_time_days, 1.0, 365.0), ("service", settings.service, 0.5, 0.9999)]
-    {
+    for (what, value, low, high) in [
+        ("lead time, days,", settings.lead_time_days, 1.0, 365.0),
+        ("service", settings.service, 0.5, 0.9999),
+        ("cost of a standing day", settings.standing_day_cost, 0.0, 1e9),
+    ] {
         if !(low..=high).contains(&value) {
             return Err(CoreError::refused("bad_setting", format!("the {what} {value} is outside {low} to {high}"), "correct it"));
         }
@@ -100,12 +110,15 @@ pub fn shelf(history: &History, settings: &ShelfSettings) -> Result<Shelf, CoreE
     }
     let pumps_down = poisson_binomial(&pumps.iter().map(|pump| pump.chance).collect::<Vec<_>>());
     let (down, reached_service) = least_covering(&pumps_down, settings.service);
+    let wanting = expected_wanting(&pumps_down);
     Ok(Shelf {
         schema: SHELF_SCHEMA.to_owned(),
         at,
         lead_time_days: settings.lead_time_days,
         service: settings.service,
         expected_cups: 2.0 * pumps.iter().map(|pump| pump.chance).sum::<f64>(),
+        cost_of_being_without: wanting.iter().map(|pairs| pairs * settings.standing_day_cost * settings.lead_time_days / 2.0).collect(),
+        expected_wanting: wanting.iter().map(|pairs| 2.0 * pairs).collect(),
         pumps_down,
         reorder_point_cups: 2 * down,
         reached_service,
@@ -133,6 +146,19 @@ pub fn poisson_binomial(chances: &[f64]) -> Vec<f64> {
         counts[0] *= 1.0 - chance;
     }
     counts
+}
+
+/// Mean of what a demand with these chances exceeds 0, 1, 2, ... by.
+pub fn expected_wanting(counts: &[f64]) -> Vec<f64> {
+    // From the top: what exceeds k is what exceeds k + 1, and the chance to exceed k.
+    let mut wanting = vec![0.0; counts.len()];
+    let (mut sum, mut beyond) = (0.0, 0.0);
+    for k in (0..counts.len()).rev() {
+        sum += beyond;
+        wanting[k] = sum;
+        beyond += counts[k];
+    }
+    wanting
 }
 
 /// The least count that covers the demand with at least this chance, and the chance it covers.
@@ -179,7 +205,8 @@ mod tests {
             let text = format!(
                 "at,pump,cup,event,pump_m3\n2025-01-01T06:00:00Z,P1,,in_use,0\n2025-03-01T06:00:00Z,P1,,fitted,{fitted}\n2025-06-01T06:00:00Z,P1,,counter,9000\n"
             );
-            shelf(&parse(text.as_bytes()).unwrap(), &ShelfSettings { lead_time_days: 30.0, service: 0.9 }).unwrap()
+            shelf(&parse(text.as_bytes()).unwrap(), &ShelfSettings { lead_time_days: 30.0, service: 0.9, ..ShelfSettings::default() })
+                .unwrap()
         };
         let (young, old) = (of(8_900.0), of(100.0));
         assert!(young.expected_cups < old.expected_cups, "{} against {}", young.expected_cups, old.expected_cups);
@@ -192,15 +219,33 @@ mod tests {
         let history = parse(b"at,pump,event\n").unwrap();
         let code = |settings| shelf(&history, &settings).unwrap_err().code();
         assert_eq!(code(ShelfSettings::default()), "no_history");
-        assert_eq!(code(ShelfSettings { lead_time_days: 0.0, service: 0.9 }), "bad_setting");
-        assert_eq!(code(ShelfSettings { lead_time_days: 9.0, service: 1.0 }), "bad_setting");
+        assert_eq!(code(ShelfSettings { lead_time_days: 0.0, ..ShelfSettings::default() }), "bad_setting");
+        assert_eq!(code(ShelfSettings { service: 1.0, ..ShelfSettings::default() }), "bad_setting");
     }
 
     proptest! {
+        /// Against every outcome of up to ten pumps, one by one.
+        #[test]
+        fn prop_convolution_is_the_sum_over_every_outcome(chances in prop::collection::vec(0.0..=1.0_f64, 0..10)) {
+            let mut counts = vec![0.0; chances.len() + 1];
+            for outcome in 0_u32..1 << chances.len() {
+                let chance: f64 = chances.iter().enumerate().map(|(i, p)| if outcome >> i & 1 == 1 { *p } else { 1.0 - p }).product();
+                counts[outcome.count_ones() as usize] += chance;
+            }
+            for (got, want) in poisson_binomial(&chances).iter().zip(&counts) {
+                prop_assert!((got - want).abs() < 1e-12);
+            }
+        }
+
         #[test]
         fn prop_counts_sum_to_one_and_their_mean_is_the_sum_of_chances(chances in prop::collection::vec(0.0..=1.0_f64, 0..40)) {
             let counts = poisson_binomial(&chances);
             prop_assert!((counts.iter().sum::<f64>() - 1.0).abs() < 1e-12);
+            let wanting = expected_wanting(&counts);
+            for (shelf, wants) in wanting.iter().enumerate() {
+                let by_sum: f64 = counts.iter().enumerate().map(|(k, p)| p * k.saturating_sub(shelf) as f64).sum();
+                prop_assert!((by_sum - wants).abs() < 1e-9);
+            }
             let mean: f64 = counts.iter().enumerate().map(|(k, p)| k as f64 * p).sum();
             prop_assert!((mean - chances.iter().sum::<f64>()).abs() < 1e-9);
         }

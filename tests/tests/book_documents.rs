@@ -68,6 +68,12 @@ fn every_verb_prints_a_document_that_fits_its_schema() {
     desk.run(&["call", "--pump", "P1", "--next-pour-m3", "80", "--record"]);
     desk.run(&["outbox"]);
     desk.run(&["verify"]);
+    desk.run(&["check", "--pump", "P1", "--level", "sand", "--liquid", "muddy"]);
+    assert_eq!(desk.run(&["diagnose", "--pump", "P1"])["causes"].as_array().unwrap().len(), 6);
+    assert_eq!(desk.run(&["record"])["without_outcome"], 1, "the pour of that call is still to come");
+    let plot = desk.0.path().join("record.svg");
+    desk.run(&["record", "--plot", plot.to_str().unwrap()]);
+    assert!(std::fs::read(&plot).unwrap().starts_with(b"<svg"));
     // Every entry kind so far, one a line.
     let book = desk.0.path().join("book");
     let log = gritbook(&["book", book.to_str().unwrap(), "log", "--json"]).1;

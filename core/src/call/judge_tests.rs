@@ -214,6 +214,18 @@ proptest! {
         prop_assert_eq!(serde_json::to_string(&a).unwrap(), serde_json::to_string(&b).unwrap());
     }
 
+    /// Learning goes by the rows alone: an ask among many is answered as if it stood alone.
+    #[test]
+    fn prop_other_asks_change_no_answer(day in 1_u32..28, others in prop::collection::vec((1_u32..8, 1_u32..28, 1_u32..4), 1..6)) {
+        let history = parse(fleet().as_bytes()).unwrap();
+        let line = |month: u32, day: u32, pump: u32| format!("2025-{month:02}-{day:02}T08:00:00Z,P{pump},90,\n");
+        let alone = judge(&history, &ask(&line(6, day, 2)), &Costs::default()).unwrap();
+        let mut text: String = others.iter().map(|&(month, day, pump)| line(month, day, pump)).collect();
+        text.push_str(&line(6, day, 2));
+        let among = judge(&history, &ask(&text), &Costs::default()).unwrap();
+        prop_assert_eq!(among.last(), alone.last());
+    }
+
     #[test]
     fn prop_bigger_pour_never_lowers_the_chance_of_failure(pour in 1.0..500.0_f64, more in 0.0..500.0_f64, level in 0..3) {
         let history = format!("{}2025-07-20T06:00:00Z,P1,,checked,21500,,{level},,,,,,\n", fleet());

@@ -4,6 +4,7 @@
 //! ask       the asked moments as a table, and the costs
 //! answer    the answer as a document, `gritbook.call/1`
 //! forecast  the chance that each cup lasts, from its age, the fleet's lives and the signs seen
+//! track     past forecasts as they were recorded, against what happened
 //! decide    the choice of least expected cost, by renewal reward
 //! reasons   why, and what would change it, in words
 //! judge     a history and asks in, answers out: each from what was known before it and nothing later
@@ -17,9 +18,11 @@ mod decide;
 mod forecast;
 mod judge;
 mod reasons;
+mod track;
 
 pub use answer::{Answer, AskError, CALL_SCHEMA, Call, CallCode, Chance, CupForecast, ErrorBody, ExpectedCost, Hint, Reason};
 pub use ask::{Ask, BadAsk, Costs, parse_asks, parse_costs};
 pub use decide::{Choice, decide};
 pub use forecast::{CupInput, Forecast, SharedLook};
 pub use judge::{Judge, judge};
+pub use track::{Forecasted, TRACK_SCHEMA, TrackBin, TrackRecord, track_record};

@@ -1,15 +1,18 @@
 //! The call on a pump of this book, and how long its parts last.
 
-use chrono::{DateTime, FixedOffset};
+use chrono::{DateTime, FixedOffset, Utc};
 
 use super::FieldBook;
-use crate::call::{Ask, Call, CallCode, Costs, Judge};
+use super::amend::effective;
+use crate::call::{Ask, Call, CallCode, Costs, Forecasted, Judge, TrackRecord, track_record};
+use crate::diagnosis::{Diagnosis, diagnose};
 use crate::error::CoreError;
-use crate::history::Row;
+use crate::history::{Event, History, Row};
 use crate::ids::PumpId;
 use crate::life::{LifeSummary, summary};
 use crate::model::Part;
-use crate::model::entry::Called;
+use crate::model::entry::{Called, EntryBody, RemovalReason};
+use crate::store::entries;
 
 /// What is asked of a call; pressures and mix as usual where they are left out.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -57,6 +60,36 @@ impl FieldBook {
         Ok(Call { pump: spec.name, ..judge.answer(&ask)? })
     }
 
+    /// How honest the calls were that were recorded in this book: each chance as it was given then, against what happened in the
+    /// pour that followed.
+    ///
+    /// # Errors
+    /// What reading the book gives.
+    pub fn track_record(&self) -> Result<TrackRecord, CoreError> {
+        let all = self.store()?.read(entries::all)?;
+        let history = self.history()?;
+        let (mut forecasts, mut without_outcome) = (Vec::new(), 0);
+        for found in effective(all) {
+            let head = &found.sealed.entry.head;
+            let Some(EntryBody::Called(called)) = &found.holds else { continue };
+            let Some(chance) = called.answer.get("chance_of_failure").and_then(serde_json::Value::as_f64) else { continue };
+            match outcome(&history, &head.pump.to_string(), head.at.to_utc()) {
+                Some(failed) => forecasts.push(Forecasted { chance, failed }),
+                None => without_outcome += 1,
+            }
+        }
+        Ok(track_record(&forecasts, without_outcome))
+    }
+
+    /// Which cause fits what a pump showed last.
+    ///
+    /// # Errors
+    /// `no_such_pump`, `nothing_seen`.
+    pub fn diagnose(&self, pump: PumpId) -> Result<Diagnosis, CoreError> {
+        let spec = self.pump(pump)?;
+        Ok(Diagnosis { pump: spec.name, ..diagnose(&self.history()?, &pump.to_string())? })
+    }
+
     /// How long a kind of part lasts by this book: the fit over all its pumps.
     ///
     /// # Errors
@@ -64,6 +97,24 @@ impl FieldBook {
     pub fn life(&self, part: Part) -> Result<LifeSummary, CoreError> {
         summary(&self.history()?, part)
     }
+}
+
+/// Whether a cup failed in the first pour after a moment; None where none was recorded yet, or a cup was changed before it.
+fn outcome(history: &History, pump: &str, at: DateTime<Utc>) -> Option<bool> {
+    let mut poured = false;
+    for row in history.rows.iter().filter(|row| row.pump == pump && row.at > at && row.part == Part::Cup) {
+        match row.event {
+            Event::Failed => return Some(true),
+            Event::Removed if row.reason == Some(RemovalReason::Failed) => return Some(true),
+            // The failure of a pour stands after it, so the pour counts as held only once something else came.
+            Event::Removed | Event::Fitted | Event::Poured if poured => return Some(false),
+            Event::Removed | Event::Fitted => return None,
+            Event::Poured => poured = true,
+            Event::InUse | Event::Measured | Event::Graded | Event::Checked | Event::Counter => {}
+        }
+    }
+    // The last pour on record: a failure is written down with it, or on the same visit.
+    poured.then_some(false)
 }
 
 impl Called {

@@ -122,7 +122,7 @@ impl SignModel {
     }
 
     /// The model corrected by counted signs, against `prior`: each cut normal with [`CUT_SPREAD`], ln width with
-    /// [`LN_WIDTH_SPREAD`]. Maximum a posteriori by turns, from `self` on.
+    /// [`LN_WIDTH_SPREAD`]. One turn of a maximum a posteriori, from `self` on; a few reach it.
     #[must_use]
     pub fn learned(&self, prior: &Self, counts: &SignCounts) -> Self {
         if counts.total() <= 0.0 {
@@ -144,40 +144,38 @@ impl SignModel {
             away - TRUST * sum
         };
         let mut model = self.clone();
-        for _ in 0..2 {
-            for k in 0..model.cuts.len() {
-                let low = if k == 0 { -0.3 } else { model.cuts[k - 1] + 0.02 };
-                let high = model.cuts.get(k + 1).map_or(1.6, |next| next - 0.02);
-                let mut trial = model.clone();
-                let best = minimum(
-                    |cut| {
-                        trial.cuts[k] = cut;
-                        cost(&trial)
-                    },
-                    low,
-                    high.max(low),
-                    3e-3,
-                );
-                model.cuts[k] = best.0;
-            }
+        for k in 0..model.cuts.len() {
+            let low = if k == 0 { -0.3 } else { model.cuts[k - 1] + 0.02 };
+            let high = model.cuts.get(k + 1).map_or(1.6, |next| next - 0.02);
             let mut trial = model.clone();
             let best = minimum(
-                |ln_width| {
-                    trial.width = ln_width.exp();
+                |cut| {
+                    trial.cuts[k] = cut;
                     cost(&trial)
                 },
-                0.02_f64.ln(),
-                0.4_f64.ln(),
+                low,
+                high.max(low),
                 3e-3,
             );
-            model.width = best.0.exp();
-            let tried = MISREADS.iter().map(|&(misread, odds)| {
-                let trial = Self { misread, ..model.clone() };
-                (cost(&trial) - odds.ln(), misread)
-            });
-            if let Some((_, misread)) = tried.min_by(|a, b| a.0.total_cmp(&b.0)) {
-                model.misread = misread;
-            }
+            model.cuts[k] = best.0;
+        }
+        let mut trial = model.clone();
+        let best = minimum(
+            |ln_width| {
+                trial.width = ln_width.exp();
+                cost(&trial)
+            },
+            0.02_f64.ln(),
+            0.4_f64.ln(),
+            3e-3,
+        );
+        model.width = best.0.exp();
+        let tried = MISREADS.iter().map(|&(misread, odds)| {
+            let trial = Self { misread, ..model.clone() };
+            (cost(&trial) - odds.ln(), misread)
+        });
+        if let Some((_, misread)) = tried.min_by(|a, b| a.0.total_cmp(&b.0)) {
+            model.misread = misread;
         }
         model
     }
@@ -379,7 +377,7 @@ mod tests {
             }
         }
         let mut learned = model.clone();
-        for _ in 0..3 {
+        for _ in 0..6 {
             learned = learned.learned(&counts);
         }
         for (got, expected) in learned.level.cuts.iter().zip(&truth.cuts) {
@@ -397,7 +395,7 @@ mod tests {
             let life_share = (f64::from(i) + 0.5) / 40.0;
             (0..=3).for_each(|step| counts.level.add(life_share, step, 10.0 * truth.chance(step, life_share)));
         }
-        let learned = ConditionModel::assumed().learned(&counts).learned(&counts);
+        let learned = (0..4).fold(ConditionModel::assumed(), |model, _| model.learned(&counts));
         assert!((0.15..=0.25).contains(&learned.level.misread), "{learned:?}");
     }
 

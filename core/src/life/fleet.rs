@@ -101,7 +101,7 @@ struct Grid {
     power: Vec<f64>,
     ln_prior: Vec<f64>,
     /// ln of the upper regularised gamma function Q(1/shape, H) over ln H, for lives of unknown age.
-    ln_upper: Vec<[f64; UPPER]>,
+    ln_upper: OnceLock<Vec<[f64; UPPER]>>,
     /// ln Gamma(1 + 1/shape).
     ln_mean: [f64; SHAPES],
     kernels: Vec<Vec<f64>>,
@@ -124,15 +124,6 @@ impl Grid {
                 ln_prior.push(normal(shape.ln(), PRIOR_LN_SHAPE) + normal(ln_scale, PRIOR_LN_SCALE));
             }
         }
-        let ln_upper = shape
-            .iter()
-            .map(|shape| {
-                std::array::from_fn(|k| {
-                    let sum = (UPPER_FROM + UPPER_STEP * k as f64).exp();
-                    checked_gamma_ur(1.0 / shape, sum).ok().filter(|q| *q > 1e-290).map_or_else(|| far_upper(1.0 / shape, sum), f64::ln)
-                })
-            })
-            .collect();
         let kernels = PUMP_SPREADS
             .iter()
             .map(|(sd, _)| {
@@ -143,7 +134,26 @@ impl Grid {
             })
             .collect();
         let ln_mean = std::array::from_fn(|i| ln_gamma(1.0 + 1.0 / shape[i]));
-        Self { shape, ln_scale, power, ln_prior, ln_upper, ln_mean, kernels }
+        Self { shape, ln_scale, power, ln_prior, ln_upper: OnceLock::new(), ln_mean, kernels }
+    }
+
+    /// The one grid: it depends on nothing, and is made once.
+    fn shared() -> &'static Self {
+        static GRID: OnceLock<Grid> = OnceLock::new();
+        GRID.get_or_init(Self::new)
+    }
+
+    /// ln of the upper regularised gamma function; only lives of unknown age need it.
+    fn upper(&self) -> Vec<[f64; UPPER]> {
+        self.shape
+            .iter()
+            .map(|shape| {
+                std::array::from_fn(|k| {
+                    let sum = (UPPER_FROM + UPPER_STEP * k as f64).exp();
+                    checked_gamma_ur(1.0 / shape, sum).ok().filter(|q| *q > 1e-290).map_or_else(|| far_upper(1.0 / shape, sum), f64::ln)
+                })
+            })
+            .collect()
     }
 
     /// Log-likelihood of lives on one pump, on every cell.
@@ -220,7 +230,7 @@ impl Grid {
         if index + 1 >= UPPER {
             return far_upper(1.0 / self.shape[row], sum);
         }
-        let table = &self.ln_upper[row];
+        let table = &self.ln_upper.get_or_init(|| self.upper())[row];
         let part = at - index as f64;
         table[index] * (1.0 - part) + table[index + 1] * part
     }
@@ -284,7 +294,7 @@ struct PumpTerm {
 
 /// The fleet's lives in one measure of use, and what follows from them.
 pub struct Fleet {
-    grid: Grid,
+    grid: &'static Grid,
     pumps: std::collections::BTreeMap<String, PumpTerm>,
     /// Each pump's own ended lives and their log-likelihood, its factor not integrated out; may be newer than `pumps`.
     own: std::collections::BTreeMap<String, (Vec<GridLife>, Vec<f64>)>,
@@ -303,7 +313,7 @@ impl Default for Fleet {
 impl Fleet {
     /// No lives yet: the prior alone.
     pub fn new() -> Self {
-        Self { grid: Grid::new(), pumps: Default::default(), own: Default::default(), others: Default::default(), of_all: None }
+        Self { grid: Grid::shared(), pumps: Default::default(), own: Default::default(), others: Default::default(), of_all: None }
     }
 
     /// Sets what is known of `pump`: all its lives, ended and running. `use_per_m3` at each failure, for
@@ -326,7 +336,7 @@ impl Fleet {
         }
         self.others.clear();
         self.of_all = None;
-        let grid = &self.grid;
+        let grid = self.grid;
         let mut plain = grid.ln_likelihood(&running);
         if let Some((_, ended)) = self.own.get(pump) {
             plain.iter_mut().zip(ended).for_each(|(sum, ended)| *sum += ended);
@@ -375,6 +385,12 @@ impl Fleet {
         });
         self.others = others.collect();
         self.of_all = Some(self.blurred_sum(all));
+    }
+
+    /// As [`Fleet::settle`] at a fraction of its cost, for a first guess: each pump's own lives count among the others' too.
+    pub fn settle_roughly(&mut self) {
+        self.others.clear();
+        self.of_all = Some(self.blurred_sum(std::array::from_fn(|k| self.fleet_terms(k, None))));
     }
 
     /// Sum over the spreads of what the others say, with the pump's own factor integrated over; not normalised.
@@ -434,7 +450,7 @@ impl Fleet {
 
     /// The posterior of `pump`'s own life law, given the other pumps and its own ended lives as set so far, and `lives` beside them.
     pub fn posterior(&self, pump: &str, lives: &[GridLife]) -> Vec<Cell> {
-        let settled = if self.pumps.contains_key(pump) { self.others.get(pump) } else { self.of_all.as_ref() };
+        let settled = self.others.get(pump).or(self.of_all.as_ref());
         let mut own = match settled {
             Some(others) => others.clone(),
             None => self.blurred_sum(std::array::from_fn(|k| self.fleet_terms(k, Some(pump)))),

@@ -9,7 +9,7 @@
 //! Whether a removal is informative then needs no assumption beyond that: given the signs on record, it may depend on them
 //! in any way.
 
-use super::condition::{ConditionCounts, ConditionTables, SignTable, TRUST};
+use super::condition::{ConditionCounts, ConditionTables, PLACES, SignTable, TRUST};
 use super::weibull::Weibull;
 
 /// Ends beyond a life's use that are told apart: bins of [`END_STEP`] in ln, the last one open.
@@ -206,6 +206,17 @@ impl SignedRecord {
         let mut working: Vec<Working> = self.lives.iter().map(|life| working(life, law, mishaps)).collect();
         let looks: Vec<(&Look, [Option<usize>; 2])> =
             self.looks.iter().map(|look| (look, self.covering(look.at))).filter(|(_, both)| both.iter().any(Option::is_some)).collect();
+        // Chances of everything that a look showed, along a life.
+        let chances: Vec<Vec<f64>> = looks
+            .iter()
+            .map(|(look, _)| {
+                let mut product = vec![1.0; PLACES];
+                for (table, step) in look.signs(tables) {
+                    product.iter_mut().zip(table.of_step(step)).for_each(|(product, chance)| *product *= chance);
+                }
+                product
+            })
+            .collect();
         let mut ln = vec![Vec::new(); self.lives.len()];
         for sweep in 0..2 {
             for (i, life) in self.lives.iter().enumerate() {
@@ -217,24 +228,22 @@ impl SignedRecord {
                         *value += chances[SignTable::place((own.from + at) / end.whole)].ln();
                     }
                 }
-                for (look, both) in looks.iter().filter(|(_, both)| both[life.cup] == Some(i)) {
+                for ((look, both), chances) in looks.iter().zip(&chances).filter(|((_, both), _)| both[life.cup] == Some(i)) {
                     let other = both[1 - life.cup].map(|o| (&working[o], look.at - self.lives[o].begin));
+                    // Ends come from the nearest to the farthest, so places come from the last to the first.
                     let places: Vec<(usize, f64)> = other.map_or_else(Vec::new, |(other, through)| {
-                        let of = |end: &End| (SignTable::place((other.from + through) / end.whole), end.weight);
-                        other.ends.iter().map(of).filter(|(_, weight)| *weight > 1e-4).collect()
+                        other.ends.iter().map(|end| (SignTable::place((other.from + through) / end.whole), end.weight)).collect()
                     });
-                    let own_places: Vec<usize> =
-                        own.ends.iter().map(|end| SignTable::place((own.from + look.at - life.begin) / end.whole)).collect();
-                    for (table, step) in look.signs(tables) {
-                        let chances = table.of_step(step);
-                        for (value, place) in sum.iter_mut().zip(&own_places) {
-                            let chance = if places.is_empty() {
-                                chances[*place]
-                            } else {
-                                places.iter().map(|(other, weight)| weight * chances[*place.max(other)]).sum::<f64>().max(1e-12)
-                            };
-                            *value += chance.ln();
+                    let (mut passed, mut beyond, mut left) = (0, 0.0, 1.0);
+                    for (value, end) in sum.iter_mut().zip(&own.ends) {
+                        let place = SignTable::place((own.from + look.at - life.begin) / end.whole);
+                        // The other cup is the worse where its place lies beyond this one's.
+                        while let Some((farther, weight)) = places.get(passed).filter(|(other, _)| *other > place) {
+                            beyond += weight * chances[*farther];
+                            left -= weight;
+                            passed += 1;
                         }
+                        *value += (beyond + left.max(0.0) * chances[place]).max(1e-12).ln();
                     }
                 }
                 sum.iter_mut().for_each(|value| *value *= TRUST);

@@ -43,7 +43,7 @@ struct Learned {
 }
 
 /// Rounds of learning; more change little.
-const ROUNDS: usize = 4;
+const ROUNDS: usize = 3;
 
 /// Fewest settled rates on record for classes to mean anything.
 const LEAST_SETTLED: usize = 12;
@@ -123,6 +123,14 @@ impl Shop {
         }
     }
 
+    /// Learns from the whole record, due or not.
+    pub fn learn_all(&mut self) {
+        self.due = None;
+        let record = std::mem::take(&mut self.timelines);
+        self.learn(&record);
+        self.timelines = record;
+    }
+
     /// One pump's record.
     pub fn timeline(&self, pump: &str) -> Option<&Timeline> {
         self.timelines.get(pump)
@@ -163,7 +171,7 @@ impl Shop {
         self.timelines.values().map(Timeline::failed_cups).sum()
     }
 
-    /// Every life of a cup in m3 with what its signs say of it, as of the last learning; what that is due must be done.
+    /// Every life of a cup in m3 with what its signs say of it, as of the last learning.
     pub fn signed_lives_m3(&self) -> Vec<(GridLife, Softened)> {
         let of = |timeline| {
             let (grid, softened) = self.learned.soften(timeline, Measure::Volume, None);
@@ -178,12 +186,12 @@ impl Shop {
         let tells_duty = record.values().any(Timeline::tells_duty);
         let measures = if tells_duty { &MEASURES[..] } else { &MEASURES[..1] };
         learned.model = ConditionModel::assumed();
-        learned.ways = ways(&learned.model, 0.0);
+        learned.ways = vec![learned.model.tables()];
         learned.mishaps = Mishaps::default();
         learned.laws = [BTreeMap::new(), BTreeMap::new()];
         learned.duty = 0.0;
         learned.settled_per_m3 = settled_classes(record.values());
-        for _ in 0..ROUNDS {
+        for round in 1..=ROUNDS {
             let leading = if learned.duty > 0.5 { Measure::Duty } else { Measure::Volume };
             let mut counts = ConditionCounts::default();
             let (mut bad_fits, mut fits, mut mishaps, mut lives_used) = (0.0, 0.0, 0.0, 0.0);
@@ -208,10 +216,18 @@ impl Shop {
             }
             learned.model = learned.model.learned(&counts);
             learned.mishaps = Mishaps::learned(bad_fits, fits, mishaps, lives_used);
-            learned.ways = ways(&learned.model, counts.level.total() + counts.grade.total());
+            learned.ways = if round == ROUNDS {
+                ways(&learned.model, counts.level.total() + counts.grade.total())
+            } else {
+                vec![learned.model.tables()]
+            };
             for measure in measures {
                 let fleet = &mut self.fleets[*measure as usize];
-                fleet.settle();
+                if round == ROUNDS {
+                    fleet.settle()
+                } else {
+                    fleet.settle_roughly()
+                }
                 for pump in record.keys() {
                     learned.laws[*measure as usize].insert(pump.clone(), middle_law(&fleet.posterior(pump, &[])));
                 }

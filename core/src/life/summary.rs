@@ -5,8 +5,10 @@ use serde::{Deserialize, Serialize};
 use super::counted::kaplan_meier;
 use super::fit::{Interval, LEAST_FAILURES, LifeCounts, fit};
 use super::fleet::{Cell, Fleet, GridLife};
+use super::joint::Softened;
 use super::numeric::weighted_quantile;
 use super::sample::{Ending, LifeSample};
+use super::shop::Shop;
 use super::weibull::Weibull;
 use crate::error::CoreError;
 use crate::history::{History, LifeEnd};
@@ -61,6 +63,31 @@ pub struct CountedStep {
     pub hazard_sum: f64,
 }
 
+/// How long cups last where the ends of their lives are judged together with what was seen: a cup that came out because it looked worn
+/// was near its end, a failure may be a mishap or a bad fit and no wear.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct WithSigns {
+    /// Failures put down to wear; parts of one where the cause is not known for sure.
+    pub failed_worn: f64,
+    /// Failures put down to mishaps.
+    pub failed_by_mishap: f64,
+    /// Failures put down to a bad fit.
+    pub failed_badly_fitted: f64,
+    /// Share of fits that go wrong.
+    pub bad_fit_share: f64,
+    /// Mishaps for each life of wear.
+    pub mishaps_per_life: f64,
+    /// Lives that came out sound and whose signs told how near their end was.
+    pub told_by_signs: usize,
+    /// What explains the lives better, `m3` or `duty` (m3 weighted by concrete pressure and mix, in proportion to MPa km on one pump).
+    pub measure: String,
+    /// Weight of the evidence for duty, 0 to 1; 0 where no pressure or mix is on record.
+    pub duty_weight: f64,
+    /// The law of wear, posterior medians with 95 % intervals, the stated prior in it.
+    pub law: Estimates,
+}
+
 /// The document.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
@@ -99,6 +126,9 @@ pub struct LifeSummary {
     pub wald: Option<[Interval; 2]>,
     /// The same estimates with the stated prior, whatever the method above.
     pub with_prior: Estimates,
+    /// The fit that accounts for removals that were no accident, beside the one above that does not; cups only.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub with_signs: Option<WithSigns>,
     /// The counted curve.
     pub kaplan_meier: Vec<CountedStep>,
 }
@@ -172,8 +202,31 @@ pub fn summary(history: &History, part: Part) -> Result<LifeSummary, CoreError> 
         log_likelihood: fitted.as_ref().map(|fit| fit.log_likelihood),
         wald: fitted.as_ref().and_then(|fit| fit.wald(CONFIDENCE)).map(|(shape, scale)| [shape, scale]),
         with_prior,
+        with_signs: (part == Part::Cup).then(|| with_signs(history)),
         kaplan_meier: steps.collect(),
     })
+}
+
+/// The lives judged together with their signs.
+fn with_signs(history: &History) -> WithSigns {
+    let mut shop = Shop::new();
+    history.rows.iter().for_each(|row| shop.take_in(row));
+    shop.learn_all();
+    let lives = shop.signed_lives_m3();
+    let sum = |f: &dyn Fn(&Softened) -> f64| lives.iter().map(|(_, signs)| f(signs)).sum::<f64>();
+    let duty_weight = shop.duty_weight();
+    let grid: Vec<GridLife> = lives.iter().map(|(life, _)| *life).collect();
+    WithSigns {
+        failed_worn: sum(&|signs| signs.worn_out),
+        failed_by_mishap: sum(&|signs| signs.mishap),
+        failed_badly_fitted: sum(&|signs| signs.bad_fit),
+        bad_fit_share: shop.mishaps().bad_fit,
+        mishaps_per_life: shop.mishaps().per_life,
+        told_by_signs: lives.iter().filter(|(life, signs)| !life.failed && !life.running && signs.ratio.is_some()).count(),
+        measure: if duty_weight > 0.5 { "duty" } else { "m3" }.to_owned(),
+        duty_weight,
+        law: estimates_of(&Fleet::new().posterior("all", &grid)),
+    }
 }
 
 /// Posterior medians and 95 % intervals with all lives taken as one pump's, as the fit takes them.
@@ -190,7 +243,10 @@ fn posterior(samples: &[LifeSample]) -> Estimates {
             GridLife { watched_from: Some(from), low, high, ..GridLife::plain(low, failed) }
         })
         .collect();
-    let cells = Fleet::new().posterior("all", &lives);
+    estimates_of(&Fleet::new().posterior("all", &lives))
+}
+
+fn estimates_of(cells: &[Cell]) -> Estimates {
     let quantiles = |f: &dyn Fn(&Weibull) -> f64| {
         let mut values: Vec<(f64, f64)> = cells.iter().map(|Cell { life, weight }| (f(life), *weight)).collect();
         let at = |values: &mut [(f64, f64)], q| weighted_quantile(values, q);
@@ -236,6 +292,31 @@ mod tests {
         // Two close lives would give a shape of about 70 by maximum likelihood.
         assert!(summary.shape.value < 8.0, "{:?}", summary.shape);
         assert!(summary.scale_m3.low.unwrap() < 3000.0 && summary.scale_m3.high.unwrap() > 3100.0);
+    }
+
+    /// Cups that wear out at 3000 m3 (shape 4), pulled at 85 % of that with sand seen before: as if sound, they make the plain fit think
+    /// that cups last far longer.
+    #[test]
+    fn cups_pulled_worn_are_near_their_end_and_the_fit_with_signs_says_so() {
+        let truth = Weibull { shape: 4.0, scale: 3000.0 };
+        let mut text = "at,pump,cup,event,pump_m3,level,reason\n".to_owned();
+        for i in 0..60 {
+            let life = truth.quantile((f64::from(i) + 0.5) / 60.0);
+            // Every fifth is not pulled in time.
+            let (share, event, reason) = if i % 5 == 0 { (1.0, "failed", "") } else { (0.85, "removed", "worn") };
+            text.push_str(&format!("2026-01-01T00:00:00Z,P{i},A,fitted,1000,,\n"));
+            for (day, (at, level)) in [(0.3, 0), (0.6, 1), (0.8, 2)].into_iter().enumerate() {
+                text.push_str(&format!("2026-01-{:02}T00:00:00Z,P{i},,checked,{:.1},{level},\n", day + 5, 1000.0 + at * life));
+            }
+            text.push_str(&format!("2026-02-01T00:00:00Z,P{i},A,{event},{:.1},,{reason}\n", 1000.0 + share * life));
+        }
+        let summary = summary(&parse(text.as_bytes()).unwrap(), Part::Cup).unwrap();
+        let told = summary.with_signs.unwrap();
+        assert!(summary.scale_m3.value > 1.25 * truth.scale, "{:?}", summary.scale_m3);
+        assert!((told.law.scale_m3.value / truth.scale - 1.0).abs() < 0.12, "{:?}", told.law);
+        assert!((told.law.shape.value / truth.shape - 1.0).abs() < 0.35, "{:?}", told.law);
+        assert_eq!(told.told_by_signs, 48);
+        assert!(told.failed_worn > 8.0, "{told:?}");
     }
 
     #[test]

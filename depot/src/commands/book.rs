@@ -4,6 +4,7 @@ mod call;
 mod changeout;
 mod check;
 pub(super) mod documents;
+mod record;
 mod show;
 mod sync;
 mod write;
@@ -61,6 +62,10 @@ enum Verb {
     Pour(write::Pour),
     /// Ask for the call on the next pour and, where told so, record it.
     Call(call::AskCall),
+    /// How honest the recorded calls were: chances given against what happened.
+    Record(record::Record),
+    /// Which cause fits what a pump showed last.
+    Diagnose(record::Diagnose),
     /// Change cups step by step: begin, mark, finish.
     Changeout(changeout::ChangeOut),
     /// Say that an entry was wrong and should not be there.
@@ -103,6 +108,8 @@ impl Run for Args {
             Verb::Remove(remove) => remove.run(&desk),
             Verb::Pour(pour) => pour.run(&desk),
             Verb::Call(call) => call.run(&desk),
+            Verb::Record(record) => record.run(&desk),
+            Verb::Diagnose(diagnose) => diagnose.run(&desk),
             Verb::Changeout(work) => work.run(&desk),
             Verb::Withdraw(withdraw) => withdraw.run(&desk),
             Verb::Pump(pump) => pump.run(&desk),

@@ -104,10 +104,7 @@ fn print(summary: &LifeSummary) {
         say(format!("{} of the sound ones are of unknown age: they lasted longer than they were watched.", summary.age_unknown));
     }
     if summary.came_out_worn > 0 {
-        say(format!(
-            "{} of the sound ones came out worn: they would not have gone on like the others, so parts last less long than this fit says.",
-            summary.came_out_worn
-        ));
+        say(format!("{} of the sound ones came out worn: they would not have gone on like the others.", summary.came_out_worn));
     }
     if summary.prior_used {
         say("Too few failures for a fit: the stated prior speaks with them.");
@@ -116,6 +113,20 @@ fn print(summary: &LifeSummary) {
     say(format!("Scale  {}", estimate(&summary.scale_m3, " m3")));
     say(format!("B10    {}   one in ten has failed by then", estimate(&summary.b10_m3, " m3")));
     say(format!("Median {} m3, mean {} m3", plain_number(summary.median_m3), plain_number(summary.mean_m3)));
+    if let Some(told) = &summary.with_signs {
+        say(format!(
+            "With what was seen ({} sound ones told by their signs; of the failures {:.1} by wear, {:.1} by mishap, {:.1} badly fitted):",
+            told.told_by_signs, told.failed_worn, told.failed_by_mishap, told.failed_badly_fitted
+        ));
+        say(format!("  Shape  {}", estimate(&told.law.shape, "")));
+        say(format!("  Scale  {}", estimate(&told.law.scale_m3, " m3")));
+        say(format!("  B10    {}", estimate(&told.law.b10_m3, " m3")));
+        say(format!(
+            "  Lives follow {} better (weight of duty {:.2}).",
+            if told.measure == "duty" { "duty, pressure times mix times m3," } else { "plain m3" },
+            told.duty_weight
+        ));
+    }
 }
 
 /// The counted and the fitted curve; beyond the last life it is hatched.

@@ -13,6 +13,7 @@ mod call;
 mod card;
 mod demo;
 mod depot;
+mod diagnose;
 mod enroll;
 mod life;
 mod line;
@@ -82,6 +83,8 @@ commands! {
     Life(life),
     /// Make the call at each asked moment: pour, pour and watch, or change first.
     Call(call),
+    /// Which cause fits what a pump showed last: worn cups, worn bore, a bad fit, a rod seal, damage.
+    Diagnose(diagnose),
     /// A field book in a folder.
     Book(book),
     /// Run the receiving side.

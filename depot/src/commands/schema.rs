@@ -34,6 +34,8 @@ const DOCUMENTS: &[(&str, Make)] = &[
     ("shelf", schema_of::<gritbook_core::shelf::Shelf>),
     ("life", schema_of::<LifeSummary>),
     ("call", schema_of::<Answer>),
+    ("diagnosis", schema_of::<gritbook_core::diagnosis::Diagnosis>),
+    ("track_record", schema_of::<gritbook_core::call::TrackRecord>),
     ("entry", schema_of::<gritbook_core::model::Entry>),
     ("saved", schema_of::<documents::Saved>),
     ("saved_check", schema_of::<documents::SavedCheck>),

@@ -22,6 +22,9 @@ pub struct Args {
     /// Share of lead times in which the shelf must not run out.
     #[arg(long, default_value_t = 0.95)]
     service: f64,
+    /// What a day costs on which a pump stands for want of cups.
+    #[arg(long, default_value_t = 1500.0)]
+    standing_day_cost: f64,
     /// Print one JSON document, gritbook.shelf/1.
     #[arg(long)]
     json: bool,
@@ -39,7 +42,9 @@ impl Run for Args {
             }
             refused(refusal)
         })?;
-        let found = shelf(&history, &ShelfSettings { lead_time_days: self.lead_time_days, service: self.service })?;
+        let settings =
+            ShelfSettings { lead_time_days: self.lead_time_days, service: self.service, standing_day_cost: self.standing_day_cost };
+        let found = shelf(&history, &settings)?;
         if self.json {
             return say_document(&found);
         }
@@ -50,6 +55,12 @@ impl Run for Args {
             100.0 * found.reached_service,
             found.expected_cups
         ));
+        for (pairs, (cups, cost)) in found.expected_wanting.iter().zip(&found.cost_of_being_without).enumerate().take(5) {
+            say(format_args!(
+                "  with {} on the shelf: {cups:.2} wanting on the mean, {cost:.0} in that time for pumps that stand",
+                2 * pairs
+            ));
+        }
         for pump in &found.pumps {
             say(format_args!("  {}: {:.0} m3 in that time, {:.1} % that a cup fails", pump.pump, pump.volume_m3, 100.0 * pump.chance));
         }

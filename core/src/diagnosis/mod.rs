@@ -1,0 +1,287 @@
+//! Which cause fits what the box and the cups show together, by likelihood, and what to look at next to tell the causes apart.
+//!
+//! ```text
+//! table   the causes, the signs, and the chance of each sign under each cause, with where it is from
+//! mod     the signs of one pump at one moment, and the causes weighed by them
+//! ```
+//!
+//! Pure. Signs are taken as independent given the cause, which makes the first cause look surer than it is: the document gives the
+//! whole list, and what would tell the first two apart.
+
+mod table;
+
+use serde::{Deserialize, Serialize};
+
+pub use table::{Cause, SignSeen};
+
+use crate::error::CoreError;
+use crate::history::{History, Life, LifeEnd, Timeline};
+use crate::life::shop::Shop;
+use crate::model::entry::Liquid;
+use crate::model::{Cup, Part};
+
+/// The schema name of a diagnosis document.
+pub const DIAGNOSIS_SCHEMA: &str = "gritbook.diagnosis/1";
+
+/// Share of a median life up to which new cups count as just fitted, and up to which as soon after the change; beyond the
+/// last they are old. Assumptions.
+const AT_ONCE: f64 = 0.05;
+const SOON: f64 = 0.3;
+const OLD: f64 = 0.65;
+
+/// Wear of a bore that counts as worn, mm: what a hard chrome layer has when new (0.20 to 0.25 mm, from memory: never a limit by
+/// itself, here one sign among others).
+const BORE_WORN_MM: f64 = 0.25;
+
+/// One cause with its share.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Suspect {
+    /// Which.
+    pub cause: Cause,
+    /// In words.
+    pub text: String,
+    /// The same in Spanish.
+    pub text_es: String,
+    /// Its share among the causes, 0 to 1; all sum to 1.
+    pub share: f64,
+    /// What to look at next for it.
+    pub look_next: String,
+    /// The same in Spanish.
+    pub look_next_es: String,
+    /// Where what is said of it stands.
+    pub source: String,
+}
+
+/// A sign that was weighed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct WeighedSign {
+    /// Stable code.
+    pub code: SignSeen,
+    /// In words.
+    pub text: String,
+    /// The same in Spanish.
+    pub text_es: String,
+    /// For which cause it speaks most, against the mean of all.
+    pub speaks_for: Cause,
+    /// How many times likelier it is under that cause than on the mean.
+    pub times: f64,
+}
+
+/// The document.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct Diagnosis {
+    /// Always [`DIAGNOSIS_SCHEMA`].
+    pub schema: String,
+    /// The pump.
+    pub pump: String,
+    /// Likeliest first.
+    pub causes: Vec<Suspect>,
+    /// What was weighed, the strongest first.
+    pub signs: Vec<WeighedSign>,
+    /// What would best tell the first cause from the second.
+    pub look_next: String,
+    /// The same in Spanish.
+    pub look_next_es: String,
+}
+
+/// Weighs the causes of what one pump showed last, at the end of a history.
+///
+/// # Errors
+/// `unknown_pump` where the history holds no row of it; `nothing_seen` where the box was never looked at and no cup graded.
+pub fn diagnose(history: &History, pump: &str) -> Result<Diagnosis, CoreError> {
+    let mut shop = Shop::new();
+    history.rows.iter().for_each(|row| shop.take_in(row));
+    shop.catch_up(pump);
+    let timeline = shop.timeline(pump).ok_or_else(|| {
+        CoreError::refused("unknown_pump", "nothing is known of this pump", "check its name, or record at least one row of it before")
+    })?;
+    let bore_mm = history
+        .rows
+        .iter()
+        .filter(|row| row.pump == pump && row.part == Part::Bore && row.measure == "bore_wear_mm")
+        .filter_map(|row| row.value)
+        .next_back();
+    let signs = signs_of(timeline, shop.pooled().quantile(0.5), bore_mm);
+    if signs.is_empty() {
+        return Err(CoreError::refused(
+            "nothing_seen",
+            "the box of this pump was never looked at since the cups went in, and no cup is graded",
+            "drain the box and record what it shows",
+        ));
+    }
+    Ok(weigh(pump, &signs))
+}
+
+/// The signs of a pump now; `median_m3` is how long cups last in this shop.
+fn signs_of(timeline: &Timeline, median_m3: f64, bore_wear_mm: Option<f64>) -> Vec<SignSeen> {
+    let mut signs = Vec::new();
+    let here = timeline.position_m3();
+    let cups: Vec<_> = [Cup::A, Cup::B].into_iter().filter_map(|cup| timeline.cup(cup)).collect();
+    let begun = |cup: &crate::history::FittedPart| here - timeline.through_m3(cup, here).middle();
+    let newest = cups.iter().map(&begun).fold(f64::NEG_INFINITY, f64::max);
+    let looks = timeline.box_seen();
+    let since: Vec<_> = looks.iter().filter(|seen| seen.position_m3 > newest).collect();
+    if let Some(last) = since.last() {
+        match last.what.level {
+            Some(3) => signs.push(SignSeen::Lumps),
+            Some(2) => signs.push(SignSeen::Sand),
+            Some(1) => signs.push(SignSeen::SomeSand),
+            Some(_) => signs.push(SignSeen::PasteOnly),
+            None => {}
+        }
+        match last.what.liquid {
+            Some(Liquid::Muddy) => signs.push(SignSeen::Muddy),
+            Some(Liquid::Oily) => signs.push(SignSeen::Oily),
+            Some(Liquid::Clear | Liquid::Grey) => signs.push(SignSeen::Clean),
+            None => {}
+        }
+        if last.what.liquid_low == Some(true) {
+            signs.push(SignSeen::Low);
+        }
+        let before = since.iter().rev().nth(1);
+        if let (Some(level), Some(before)) = (last.what.level, before)
+            && before.what.level.is_some_and(|earlier| level >= earlier + 2)
+            && last.position_m3 - before.position_m3 < 0.1 * median_m3
+        {
+            signs.push(SignSeen::Sudden);
+        }
+        // The age at the first look that showed the trouble, of the cups that are in; unknown ages say nothing.
+        let bad = |seen: &&&crate::history::Observation<crate::history::Seen>| {
+            seen.what.level.is_some_and(|level| level >= 2) || seen.what.liquid == Some(Liquid::Muddy)
+        };
+        let first_bad = since.iter().find(bad).map_or(last.position_m3, |seen| seen.position_m3);
+        if let Some(age) = cups.iter().filter_map(|cup| cup.age_then_m3.map(|then| then + first_bad - begun(cup))).reduce(f64::min) {
+            signs.push(match age / median_m3 {
+                share if share < AT_ONCE => SignSeen::AtOnce,
+                share if share < SOON => SignSeen::SoonAfterChange,
+                share if share < OLD => SignSeen::MidLife,
+                _ => SignSeen::OldCups,
+            });
+        }
+        // Was it the same before the change?
+        let old = looks.iter().rev().find(|seen| seen.position_m3 <= newest);
+        if newest > 0.0
+            && let Some(old) = old
+        {
+            signs.push(if bad(&&old) { SignSeen::SameBeforeChange } else { SignSeen::CleanBeforeChange });
+        }
+    }
+    let ended: Vec<Life> = timeline.lives(Part::Cup).into_iter().filter(|life| life.end != LifeEnd::Running).collect();
+    if let Some(last) = ended.last().filter(|life| life.age_then_m3 == Some(0.0) && life.end != LifeEnd::Removed(None))
+        && last.through_m3.middle() < 0.4 * median_m3
+    {
+        signs.push(SignSeen::ShortLifeBefore);
+    }
+    if let Some(worst) = cups.iter().filter_map(|cup| cup.grades.last().map(|seen| seen.what)).max() {
+        signs.push(if worst >= 3 { SignSeen::CupsBad } else { SignSeen::CupsGood });
+    }
+    if let Some(wear) = bore_wear_mm {
+        signs.push(if wear >= BORE_WORN_MM { SignSeen::BoreOver } else { SignSeen::BoreWithin });
+    }
+    signs
+}
+
+fn weigh(pump: &str, signs: &[SignSeen]) -> Diagnosis {
+    let ln: Vec<f64> =
+        Cause::ALL.iter().map(|cause| cause.before().ln() + signs.iter().map(|sign| sign.chance(*cause).ln()).sum::<f64>()).collect();
+    let top = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let sum: f64 = ln.iter().map(|value| (value - top).exp()).sum();
+    let mut causes: Vec<Suspect> = Cause::ALL
+        .iter()
+        .zip(&ln)
+        .map(|(cause, value)| Suspect {
+            cause: *cause,
+            text: cause.words().en.to_owned(),
+            text_es: cause.words().es.to_owned(),
+            share: (value - top).exp() / sum,
+            look_next: cause.look_next().en.to_owned(),
+            look_next_es: cause.look_next().es.to_owned(),
+            source: cause.source().to_owned(),
+        })
+        .collect();
+    causes.sort_by(|a, b| b.share.total_cmp(&a.share));
+    let mut weighed: Vec<WeighedSign> = signs
+        .iter()
+        .map(|sign| {
+            let mean = Cause::ALL.iter().map(|cause| sign.chance(*cause)).sum::<f64>() / Cause::ALL.len() as f64;
+            let speaks_for = Cause::ALL.into_iter().max_by(|a, b| sign.chance(*a).total_cmp(&sign.chance(*b))).unwrap_or(Cause::Sound);
+            WeighedSign {
+                code: *sign,
+                text: sign.words().en.to_owned(),
+                text_es: sign.words().es.to_owned(),
+                speaks_for,
+                times: sign.chance(speaks_for) / mean,
+            }
+        })
+        .collect();
+    weighed.sort_by(|a, b| b.times.total_cmp(&a.times));
+    let next = table::tells_apart(causes[0].cause, causes[1].cause);
+    Diagnosis {
+        schema: DIAGNOSIS_SCHEMA.to_owned(),
+        pump: pump.to_owned(),
+        look_next: next.en.to_owned(),
+        look_next_es: next.es.to_owned(),
+        causes,
+        signs: weighed,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::history::parse;
+
+    const HEADER: &str = "at,pump,cup,event,pump_m3,level,grade,liquid,liquid_low,part,measure,value,reason\n";
+
+    fn first(rows: &str) -> Cause {
+        diagnose(&parse(format!("{HEADER}{rows}").as_bytes()).unwrap(), "P").unwrap().causes[0].cause
+    }
+
+    #[test]
+    fn muddy_again_soon_after_new_cups_points_to_the_bore() {
+        for soon in [60.0, 300.0, 700.0] {
+            let rows = format!(
+                "2026-01-01T06:00:00Z,P,,fitted,0,,,,,,,,\n2026-03-01T06:00:00Z,P,,checked,3000,2,,muddy,,,,,\n\
+                 2026-03-02T06:00:00Z,P,,removed,3000,,,,,,,,worn\n2026-03-02T07:00:00Z,P,,fitted,3000,,,,,,,,\n\
+                 2026-03-20T07:00:00Z,P,,checked,{},2,,muddy,,,,,\n",
+                3000.0 + soon
+            );
+            assert_eq!(first(&rows), Cause::WornBore, "{soon}");
+            // The same where the record before the change is silent.
+            let alone =
+                format!("2026-03-02T07:00:00Z,P,,fitted,3000,,,,,,,,\n2026-03-20T07:00:00Z,P,,checked,{},2,,muddy,,,,,\n", 3000.0 + soon);
+            assert_eq!(first(&alone), Cause::WornBore, "{soon}");
+        }
+    }
+
+    #[test]
+    fn each_cause_is_found_by_its_own_signs() {
+        let fitted = "2026-01-01T06:00:00Z,P,,fitted,0,,,,,,,,\n";
+        let old = format!("{fitted}2026-06-01T06:00:00Z,P,,checked,4000,2,,muddy,,,,,\n2026-06-01T06:30:00Z,P,A,graded,4000,,3,,,cup,,,\n");
+        assert_eq!(first(&old), Cause::WornCups);
+        assert_eq!(first(&format!("{fitted}2026-04-01T06:00:00Z,P,,checked,2000,0,,oily,,,,,\n")), Cause::RodSeal);
+        assert_eq!(first(&format!("{fitted}2026-04-01T06:00:00Z,P,,checked,2000,0,,grey,,,,,\n")), Cause::Sound);
+        let bad_fit = format!("{fitted}2026-01-03T06:00:00Z,P,,checked,90,2,,muddy,,,,,\n2026-01-03T06:30:00Z,P,A,graded,90,,3,,,cup,,,\n");
+        assert_eq!(first(&bad_fit), Cause::BadFit);
+        let sudden =
+            format!("{fitted}2026-03-01T06:00:00Z,P,,checked,1500,0,,grey,,,,,\n2026-03-03T06:00:00Z,P,,checked,1600,3,,muddy,,,,,\n");
+        assert_eq!(first(&sudden), Cause::Damage);
+        let measured = format!("{old}2026-06-02T06:00:00Z,P,A,measured,4000,,,,,bore,bore_wear_mm,0.05,\n");
+        assert_eq!(first(&measured), Cause::WornCups);
+    }
+
+    #[test]
+    fn shares_sum_to_one_and_nothing_seen_is_said() {
+        let history = parse(format!("{HEADER}2026-01-01T06:00:00Z,P,,fitted,0,,,,,,,,\n").as_bytes()).unwrap();
+        assert_eq!(diagnose(&history, "P").unwrap_err().code(), "nothing_seen");
+        assert_eq!(diagnose(&history, "Q").unwrap_err().code(), "unknown_pump");
+        let seen = parse(format!("{HEADER}2026-01-01T06:00:00Z,P,,checked,0,1,,grey,,,,,\n").as_bytes()).unwrap();
+        let found = diagnose(&seen, "P");
+        if let Ok(found) = found {
+            assert!((found.causes.iter().map(|cause| cause.share).sum::<f64>() - 1.0).abs() < 1e-12);
+        }
+    }
+}
