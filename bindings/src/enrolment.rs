@@ -19,6 +19,9 @@ record! {
         name: String,
         /// The bearer token: a secret.
         token: String,
+        /// SHA-256 of the depot's public key (DER of its SubjectPublicKeyInfo), 64 hexadecimal digits: send to no other. Null where
+        /// the code carries none: then only to this device itself, or to a certificate that the phone trusts.
+        key_sha256: Option<String>,
     }
 }
 

@@ -23,9 +23,15 @@ pub enum TransportError {
         /// In plain words.
         reason: String,
     },
-    /// The depot's key is not the one that was enrolled.
+    /// The depot's key is not the one that was enrolled: nothing was sent.
     #[error("{reason}")]
     WrongKey {
+        /// In plain words.
+        reason: String,
+    },
+    /// No key was enrolled, and the depot's certificate is not trusted, or its address is not encrypted: nothing was sent.
+    #[error("{reason}")]
+    NotTrusted {
         /// In plain words.
         reason: String,
     },
@@ -91,6 +97,7 @@ impl HostTransport {
             TransportError::Offline { reason } => fault(outbox::TransportFaultKind::Offline, reason),
             TransportError::Cut { reason } => fault(outbox::TransportFaultKind::Cut, reason),
             TransportError::WrongKey { reason } => fault(outbox::TransportFaultKind::WrongKey, reason),
+            TransportError::NotTrusted { reason } => fault(outbox::TransportFaultKind::NotTrusted, reason),
             TransportError::Cancelled { reason } => fault(outbox::TransportFaultKind::Cancelled, reason),
             TransportError::Unexpected { reason } => {
                 *self.failure.lock().unwrap_or_else(PoisonError::into_inner) = Some(reason.clone());

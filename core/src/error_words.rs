@@ -101,6 +101,24 @@ const TABLE: &[(&str, &str, &str)] = &[
     ("book_busy", "El libro está ocupado.", "Espere un momento e inténtelo otra vez."),
     ("book_damaged", "El libro se dañó.", "Se apartó una copia; avise a quien lleva el depósito."),
     ("newer_schema", "El libro lo escribió una versión más nueva.", "Actualice la aplicación; el libro no se tocó."),
+    // Sending.
+    ("offline", "No se llega al depósito.", "No haga nada: se envía solo cuando haya señal."),
+    ("cut", "La conexión se cortó.", "No haga nada: sigue donde se cortó."),
+    (
+        "wrong_key",
+        "La clave del depósito no es la que se inscribió: no se envió nada y todo queda guardado.",
+        "Pregunte en la oficina si el depósito tiene otra clave; si es así, inscriba el teléfono otra vez.",
+    ),
+    (
+        "depot_not_trusted",
+        "No se puede confiar en el certificado del depósito: no se envió nada y todo queda guardado.",
+        "Inscriba el teléfono otra vez, con un código que lleve la clave del depósito.",
+    ),
+    ("depot_refused_token", "El depósito no deja entrar a este teléfono.", "Inscríbalo otra vez."),
+    ("depot_busy", "El depósito no puede recibir ahora.", "No haga nada: se envía solo más tarde."),
+    ("not_a_depot", "Contestó algo que no es el depósito.", "Revise la conexión: puede haber una página de acceso en medio."),
+    ("too_large_for_depot", "El depósito no recibe algo tan grande.", "Que el depósito suba su límite, o tome fotos más pequeñas."),
+    ("depot_refused", "El depósito no lo quiso recibir.", "Vea el motivo; luego reinténtelo o no lo envíe."),
     // Change-out and enrolment.
     ("no_cups", "No se dijo qué copas se cambian.", "Diga A, B o las dos."),
     ("not_this_step", "Ese no es el paso que toca.", "Vea el paso en la pantalla."),

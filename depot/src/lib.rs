@@ -2,5 +2,6 @@
 
 pub mod client;
 pub mod commands;
+pub mod key;
 pub mod report;
 pub mod server;

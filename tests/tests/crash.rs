@@ -284,7 +284,7 @@ impl DepotProcess {
     }
 
     fn get(&self, path: &str) -> (u16, Vec<u8>) {
-        let transport = HttpTransport::new(&self.url, &self.token).unwrap();
+        let transport = HttpTransport::new(&self.url, &self.token, None).unwrap();
         let request = Request { method: Method::Get, path: path.to_owned(), headers: Vec::new(), body: Body::Empty };
         let answer = transport.carry(&request).unwrap();
         (answer.status, answer.body)

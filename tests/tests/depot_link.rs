@@ -64,7 +64,7 @@ fn quick() -> Patience {
 }
 
 fn carrier(url: &str, token: &str) -> HttpTransport {
-    HttpTransport::with_patience(url, token, quick()).unwrap()
+    HttpTransport::with_patience(url, token, None, quick()).unwrap()
 }
 
 fn tus(method: Method, path: &str, headers: &[(&str, String)], body: Body) -> Request {
@@ -261,7 +261,7 @@ fn slow_stalled_and_half_closed_links_end_in_a_fault_and_keep_what_came() {
     // The way back is silent: the client gives up, the depot has it all.
     proxy.set(Link { down: Fault::Stall(0), ..Link::default() });
     let patience = Patience { answer: Duration::from_millis(500), ..quick() };
-    let impatient = HttpTransport::with_patience(&proxy.url(), &token, patience).unwrap();
+    let impatient = HttpTransport::with_patience(&proxy.url(), &token, None, patience).unwrap();
     assert_eq!(impatient.carry(&patch(&at, &scene.file, last, 200_000)).unwrap_err().kind, TransportFaultKind::Cut);
     assert_eq!(settled_offset(&carrier(&depot.url(), &token), &at, last), 200_000);
     // Late is not lost.
@@ -469,12 +469,8 @@ fn token_is_nowhere_in_the_data_folder() {
 }
 
 #[test]
-fn address_that_others_can_reach_needs_a_tls_proxy() {
+fn page_behind_a_tls_proxy_asks_for_a_token_on_loopback_too() {
     let scene = Scene::new(10, 12);
-    let refused = Command::new(GRITBOOK).args(["depot", "--listen", "0.0.0.0:0", "--data"]).arg(scene.data()).output().unwrap();
-    assert_eq!(refused.status.code(), Some(2));
-    assert!(String::from_utf8_lossy(&refused.stderr).contains("--behind-tls-proxy"));
-    assert!(!scene.data().exists());
     // Behind a proxy the page asks for a token even on loopback: the proxy makes it reachable.
     let depot =
         Process::from(Command::new(GRITBOOK).args(["depot", "--behind-tls-proxy", "--listen", "127.0.0.1:0", "--data"]).arg(scene.data()));
@@ -515,18 +511,17 @@ fn sigterm_ends_the_depot_in_good_order_and_saves_an_upload_under_way() {
     assert_eq!(offset(&carrier(&again.url(), &token), &at), 1234);
 }
 
-/// A real full disk: the depot runs on a file system of 3 MB of its own, in a mount namespace of its own.
+/// A depot on a file system of 3 MB of its own, in a mount namespace of its own, with a carrier to it; none where this machine has no
+/// such namespaces, which is said.
 #[cfg(target_os = "linux")]
-#[test]
-fn full_disk_is_507_and_nothing_is_half_stored() {
-    let scene = Scene::new(3_500_000, 15);
+fn depot_on_3_mb(scene: &Scene, test: &str) -> Option<(Process, HttpTransport)> {
     std::fs::create_dir(scene.data()).unwrap();
     let mounted = "mount -t tmpfs -o size=3m none \"$1\"";
     let can = Command::new("unshare").args(["-rm", "sh", "-c", mounted, "sh"]).arg(scene.data()).output();
     if !can.is_ok_and(|output| output.status.success()) {
         // Past the capture of test output, so that it is seen.
-        let _ = writeln!(std::io::stderr(), "SKIPPED full_disk_is_507_and_nothing_is_half_stored: no mount namespace on this machine");
-        return;
+        let _ = writeln!(std::io::stderr(), "SKIPPED {test}: no mount namespace on this machine");
+        return None;
     }
     // The token is made inside, where the data folder is the small file system.
     let script = format!(
@@ -537,6 +532,46 @@ fn full_disk_is_507_and_nothing_is_half_stored() {
         Process::from(Command::new("unshare").args(["-rm", "sh", "-c", &script, "sh"]).arg(scene.data()).arg(GRITBOOK).arg(&enrolled));
     let document: Value = serde_json::from_slice(&std::fs::read(&enrolled).unwrap()).unwrap();
     let transport = carrier(&depot.url(), document["token"].as_str().unwrap());
+    Some((depot, transport))
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn disk_without_a_byte_left_then_an_upload_can_still_be_given_up_and_makes_room() {
+    let scene = Scene::new(1_500_000, 16);
+    let name = "disk_without_a_byte_left_then_an_upload_can_still_be_given_up_and_makes_room";
+    let Some((depot, transport)) = depot_on_3_mb(&scene, name) else { return };
+    let at = create(&transport, &scene.photo, "a");
+    assert_eq!(transport.carry(&patch(&at, &scene.file, 0, 1_000_000)).unwrap().status, 204);
+    // Something else on that disk takes all that is left, as seen by the depot itself (proc(5), root).
+    let seen = format!("/proc/{}/root{}/other", depot.child.id(), scene.data().display());
+    let mut other = std::fs::File::create(seen).unwrap();
+    let full = loop {
+        if let Err(cause) = other.write_all(&[1; 4096]) {
+            break cause;
+        }
+    };
+    assert_eq!(full.kind(), std::io::ErrorKind::StorageFull);
+    // Entries until none fits: what SQLite has of its log is used up as well.
+    let (device, pump) = (DeviceId::new(now()), PumpId::new(now()));
+    let refused = (1..200_u64).find(|seq| {
+        let text = box_check(device, *seq, pump, &[]);
+        transport.carry(&put(&batch(&[text]))).unwrap().status == 507
+    });
+    assert!(refused.is_some(), "the disk never filled");
+    let answer = transport.carry(&tus(Method::Delete, &at, &[], Body::Empty)).unwrap();
+    assert_eq!(answer.status, 204, "{}", String::from_utf8_lossy(&answer.body));
+    let text = box_check(device, 100_000, pump, &[]);
+    assert_eq!(transport.carry(&put(&batch(&[text]))).unwrap().status, 200);
+    assert_eq!(transport.carry(&tus(Method::Head, &at, &[], Body::Empty)).unwrap().status, 410);
+}
+
+/// A real full disk.
+#[cfg(target_os = "linux")]
+#[test]
+fn full_disk_is_507_and_nothing_is_half_stored() {
+    let scene = Scene::new(3_500_000, 15);
+    let Some((_depot, transport)) = depot_on_3_mb(&scene, "full_disk_is_507_and_nothing_is_half_stored") else { return };
     let at = create(&transport, &scene.photo, "a");
     let answer = transport.carry(&patch(&at, &scene.file, 0, 3_500_000)).unwrap();
     assert_eq!(answer.status, 507, "{}", String::from_utf8_lossy(&answer.body));

@@ -77,7 +77,7 @@ fn demo_photo(name: &str) -> Vec<u8> {
 
 /// One run of the outbox over a fresh connection; the clock moves on by an hour with every run, so no pause is waited for.
 fn run(book: &FieldBook, url: &str, token: &str, clock: &Cell<i64>, chunk_bytes: u64) -> RunReport {
-    let transport = HttpTransport::new(url, token).unwrap();
+    let transport = HttpTransport::new(url, token, None).unwrap();
     let settings = OutboxSettings { chunk_bytes, ..OutboxSettings::default() };
     let options = RunOptions { settings, seed: clock.get().unsigned_abs(), pull: true, now_please: false };
     clock.set(clock.get() + 1);
@@ -94,7 +94,7 @@ fn fetch(transport: &HttpTransport, path: &str, range: Option<String>) -> Vec<u8
 
 /// Everything that the depot has, compared with everything that the book holds.
 fn all_is_there_once(depot: &RunningDepot, data: &Path, token: &str, entries: &[SealedEntry], photos: &BTreeMap<PhotoId, Vec<u8>>) {
-    let transport = HttpTransport::new(&depot.url(), token).unwrap();
+    let transport = HttpTransport::new(&depot.url(), token, None).unwrap();
     let page: EntriesPage = serde_json::from_slice(&fetch(&transport, "/v1/entries?limit=500", None)).unwrap();
     assert!(!page.more);
     let mut there: Vec<_> = page.entries.iter().map(|text| text.get().to_owned()).collect();

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::error::CoreError;
+use crate::ids::Sha256Hex;
 use crate::photo::reduced::{Reduced, reduced};
 use crate::photo::{Photo, PhotoLimits, load_photo};
 
@@ -21,6 +22,11 @@ pub struct Enrolment {
     pub name: String,
     /// The bearer token. Whoever holds it can write to the depot.
     pub token: String,
+    /// SHA-256 of the depot's public key (the DER of its SubjectPublicKeyInfo, RFC 5280 4.1.2.7). Where it stands, nothing goes to
+    /// a depot with another key, whatever its certificate says; where it is absent (older codes, a proxy with a certificate of a
+    /// public authority) the shell's own trust decides.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub key_sha256: Option<Sha256Hex>,
 }
 
 /// Long sides at which a code is looked for, px: far ones show in the large picture, blurred and noisy ones in the small.
@@ -28,20 +34,21 @@ const LONG_SIDES_PX: [u32; 3] = [1200, 2000, 800];
 
 impl Enrolment {
     /// A new enrolment.
-    pub fn new(depot: Option<&str>, name: &str, token: &str) -> Self {
-        Self { kind: ENROLMENT_KIND.to_owned(), depot: depot.map(str::to_owned), name: name.to_owned(), token: token.to_owned() }
+    pub fn new(depot: Option<&str>, name: &str, token: &str, key_sha256: Option<Sha256Hex>) -> Self {
+        let depot = depot.map(str::to_owned);
+        Self { kind: ENROLMENT_KIND.to_owned(), depot, name: name.to_owned(), token: token.to_owned(), key_sha256 }
     }
 
     /// The text of the code.
     pub fn payload(&self) -> String {
-        // Four strings always serialise.
+        // A few strings always serialise.
         serde_json::to_string(self).unwrap_or_default()
     }
 
     /// Reads the text of a code.
     ///
     /// # Errors
-    /// `not_an_enrolment`, also for an address that is neither http nor https.
+    /// `not_an_enrolment`, also for an address that is neither http nor https, and for a key on an address that would not use it.
     pub fn of_payload(payload: &str) -> Result<Self, CoreError> {
         let found: Self = serde_json::from_str(payload).map_err(|cause| refused("the code is of another kind").because(cause))?;
         if found.kind != ENROLMENT_KIND || found.token.is_empty() {
@@ -50,6 +57,9 @@ impl Enrolment {
         let web = |url: &String| ["https://", "http://"].iter().any(|scheme| url.len() > scheme.len() && url.starts_with(scheme));
         if found.depot.as_ref().is_some_and(|url| !web(url)) {
             return Err(refused("the depot's address in the code is no web address"));
+        }
+        if found.key_sha256.is_some() && found.depot.as_ref().is_some_and(|url| url.starts_with("http://")) {
+            return Err(refused("the code holds a depot's key and an address that is not encrypted"));
         }
         Ok(found)
     }
@@ -116,9 +126,30 @@ mod tests {
 
     #[test]
     fn code_in_a_picture_gives_back_what_went_into_it() {
-        let enrolment = Enrolment::new(Some("https://depot.example:8443"), "phone of the north yard", "t0ken-_~");
-        for module_px in [4, 9, 40] {
-            assert_eq!(Enrolment::of_photo(&picture_of(&enrolment.payload(), module_px)).unwrap(), enrolment, "{module_px}");
+        let key = Sha256Hex::of(b"a depot's key");
+        for enrolment in [
+            Enrolment::new(Some("https://depot.example:8443"), "phone of the north yard", "t0ken-_~", None),
+            Enrolment::new(Some("https://depot.example:8443"), "phone of the north yard", "t0ken-_~", Some(key)),
+        ] {
+            for module_px in [4, 9, 40] {
+                assert_eq!(Enrolment::of_photo(&picture_of(&enrolment.payload(), module_px)).unwrap(), enrolment, "{module_px}");
+            }
+        }
+    }
+
+    #[test]
+    fn code_of_an_older_depot_without_a_key_is_read() {
+        let old = r#"{"gritbook":"enrolment/1","depot":"http://127.0.0.1:8470","name":"a","token":"t"}"#;
+        let found = Enrolment::of_payload(old).unwrap();
+        assert_eq!((found.depot.as_deref(), found.key_sha256), (Some("http://127.0.0.1:8470"), None));
+        assert_eq!(found.payload(), old);
+    }
+
+    #[test]
+    fn key_that_is_none_or_on_an_open_address_is_refused() {
+        for (depot, key) in [("https://d", "12ab"), ("https://d", ""), ("http://127.0.0.1:1", &Sha256Hex::of(b"k").to_string())] {
+            let payload = format!(r#"{{"gritbook":"enrolment/1","depot":"{depot}","name":"a","token":"t","key_sha256":"{key}"}}"#);
+            assert_eq!(Enrolment::of_payload(&payload).unwrap_err().code(), "not_an_enrolment", "{payload}");
         }
     }
 

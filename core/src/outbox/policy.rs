@@ -130,7 +130,14 @@ fn no_answer(fault: &TransportFault) -> Outcome {
     let (code, advice) = match fault.kind {
         TransportFaultKind::Offline => ("offline", "nothing to do: it goes when there is signal"),
         TransportFaultKind::Cut => ("cut", "nothing to do: it goes on where it was cut"),
-        TransportFaultKind::WrongKey => ("wrong_key", "the depot's key has changed: ask the office before enrolling anew"),
+        TransportFaultKind::WrongKey => (
+            "wrong_key",
+            "nothing was sent and everything is kept: ask the office whether the depot has a new key; if it has, enroll this device anew",
+        ),
+        TransportFaultKind::NotTrusted => (
+            "depot_not_trusted",
+            "nothing was sent and everything is kept: enroll this device anew, with a code that holds the depot's key",
+        ),
         TransportFaultKind::Cancelled => return Outcome::Cancelled,
     };
     Outcome::Network(Trouble { code: code.into(), reason: fault.reason.clone(), advice: advice.into() })
@@ -303,6 +310,7 @@ mod tests {
             (TransportFaultKind::Offline, "network"),
             (TransportFaultKind::Cut, "network"),
             (TransportFaultKind::WrongKey, "network"),
+            (TransportFaultKind::NotTrusted, "network"),
             (TransportFaultKind::Cancelled, "cancelled"),
         ] {
             let fault = TransportFault { kind, reason: "x".into() };

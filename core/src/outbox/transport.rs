@@ -75,8 +75,10 @@ pub enum TransportFaultKind {
     Offline,
     /// Cut or silent in the middle.
     Cut,
-    /// The depot's key is not the one that was enrolled.
+    /// The depot's key is not the one that was enrolled: nothing was sent.
     WrongKey,
+    /// No key was enrolled, and the depot's certificate is not trusted, or its address is not encrypted: nothing was sent.
+    NotTrusted,
     /// The person or the system stopped it.
     Cancelled,
 }

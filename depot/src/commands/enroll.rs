@@ -1,9 +1,11 @@
 //! `gritbook enroll`: a device's token and its enrolment code, or taking one away. Works beside a running depot.
 
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use chrono::{DateTime, Utc};
+use gritbook_core::ids::Sha256Hex;
 use gritbook_core::outbox::Enrolment;
 use gritbook_core::{CoreError, ErrorKind};
 use qrcode::{EcLevel, QrCode};
@@ -18,7 +20,8 @@ use crate::server::{make_token, token_hash};
 Example: gritbook enroll --data depot-data --name 'phone of the north yard' --qr enrol.png
 
 The token is shown this once: the depot keeps only its hash. Whoever holds it can write to the depot: pass it on by the
-code on a screen, not by mail. --revoke shuts the device out at once; what it sent stays in the record.")]
+code on a screen, not by mail. Where the depot speaks TLS itself, the code also holds the SHA-256 of its key, and the
+device sends to no other. --revoke shuts the device out at once; what it sent stays in the record.")]
 pub struct Args {
     /// The depot's data folder.
     #[arg(long, value_name = "DIR")]
@@ -50,6 +53,9 @@ pub(super) struct Enrolled {
     /// Address of the depot, where it is known.
     #[serde(skip_serializing_if = "Option::is_none")]
     depot: Option<String>,
+    /// SHA-256 of the depot's public key, where the depot speaks TLS itself.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    key_sha256: Option<Sha256Hex>,
     /// The bearer token, shown this once.
     #[serde(skip_serializing_if = "Option::is_none")]
     token: Option<String>,
@@ -81,7 +87,8 @@ impl Run for Args {
             let archive = SqliteArchive::open(&self.data)?;
             finish(archive.revoke(name.clone(), now()))?;
             if self.json {
-                say_document(&Enrolled { schema: "gritbook.enrolment/1", name, depot: None, token: None, code: None, revoked: true })?;
+                let schema = "gritbook.enrolment/1";
+                say_document(&Enrolled { schema, name, depot: None, key_sha256: None, token: None, code: None, revoked: true })?;
             } else {
                 say(format_args!("{name} is shut out. What it sent stays in the record."));
             }
@@ -96,10 +103,13 @@ impl Run for Args {
         let archive = SqliteArchive::open(&self.data)?;
         let depot = match self.depot {
             Some(url) => Some(url),
-            None => finish(archive.recall("address"))?,
+            None => finish(archive.recall("address"))?.filter(|url| names_a_machine(url)),
         };
+        // Plain HTTP has no key to know; an address not known yet may turn out to be the depot's own.
+        let may_be_tls = depot.as_ref().is_none_or(|url| url.starts_with("https://"));
+        let key_sha256 = finish(archive.recall("key_sha256"))?.filter(|_| may_be_tls).and_then(|key| key.parse().ok());
         let token = make_token()?;
-        let payload = payload(&name, depot.as_deref(), &token);
+        let payload = Enrolment::new(depot.as_deref(), &name, &token, key_sha256).payload();
         let code = QrCode::with_error_correction_level(&payload, EcLevel::M).map_err(|cause| {
             CoreError::refused("too_long", "name and address are too long for a code", "use a shorter name or address").because(cause)
         })?;
@@ -113,14 +123,17 @@ impl Run for Args {
         }
         if self.json {
             let schema = "gritbook.enrolment/1";
-            say_document(&Enrolled { schema, name, depot, token: Some(token), code: Some(payload), revoked: false })?;
+            say_document(&Enrolled { schema, name, depot, key_sha256, token: Some(token), code: Some(payload), revoked: false })?;
             return Ok(());
         }
         say(format_args!("{name} may write to this depot."));
         say(format_args!("token  {token}"));
         match &depot {
             Some(url) => say(format_args!("depot  {url}")),
-            None => say("depot  address not known yet: start the depot first, or give --depot URL"),
+            None => say("depot  address not known: give --depot URL, as the device reaches the depot"),
+        }
+        if let Some(key) = key_sha256 {
+            say(format_args!("key    {key}"));
         }
         if let Some(file) = &self.qr {
             say(format_args!("code   {}", file.display()));
@@ -140,9 +153,10 @@ pub(super) fn let_in(data: &Path, name: &str) -> Result<String, CoreError> {
     Ok(token)
 }
 
-/// What the code holds: an address of our own kind that a phone's camera hands to the shell as it is.
-fn payload(name: &str, depot: Option<&str>, token: &str) -> String {
-    Enrolment::new(depot, name, token).payload()
+/// A depot that listens on every address has not said by which one it is reached.
+fn names_a_machine(url: &str) -> bool {
+    let address = url.split_once("://").and_then(|(_, address)| address.parse::<SocketAddr>().ok());
+    address.is_none_or(|address| !address.ip().is_unspecified())
 }
 
 fn checked_name(name: &str) -> Result<String, CoreError> {

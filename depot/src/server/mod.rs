@@ -16,6 +16,7 @@
 //! Everything under `/v1` needs a device's bearer token. Any enrolled device may deliver any entry (phones relay for one
 //! another); the archive notes who delivered it. Pages need no sign-in only while the depot listens on loopback and no
 //! proxy stands before it; otherwise they ask for a device's token as the password of HTTP Basic.
+//! Connections from elsewhere are in TLS, under a key that devices know since they were enrolled (`tls`).
 
 pub mod archive;
 mod auth;
@@ -29,6 +30,7 @@ mod problem;
 mod routes;
 mod serve;
 pub mod shelf;
+mod tls;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -42,6 +44,7 @@ use tokio::sync::watch;
 pub use auth::{make_token, token_hash};
 pub use problem::Problem;
 pub use serve::{RunningDepot, start};
+pub use tls::Tls;
 
 use archive::{Archive, SqliteArchive};
 use busy::Busy;
@@ -53,6 +56,8 @@ use shelf::Shelf;
 pub struct Settings {
     /// Pages need no sign-in. Only ever true for a depot that listens on loopback without a proxy before it.
     pub page_open: bool,
+    /// Whether the depot speaks TLS. Off only for loopback, or behind a proxy that speaks TLS.
+    pub tls: Tls,
     /// Largest photo, bytes.
     pub max_photo_bytes: u64,
     /// Largest batch of entries, bytes.
@@ -73,6 +78,7 @@ impl Default for Settings {
     fn default() -> Self {
         Self {
             page_open: false,
+            tls: Tls::Off,
             max_photo_bytes: 64 * 1024 * 1024,
             max_batch_bytes: 2 * 1024 * 1024,
             max_batch_entries: 500,

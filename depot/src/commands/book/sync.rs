@@ -3,6 +3,7 @@
 use std::time::Duration;
 
 use clap::Args;
+use gritbook_core::ids::Sha256Hex;
 use gritbook_core::outbox::{Ended, OutboxEvent, OutboxSettings, RunOptions, RunReport, run_outbox};
 use gritbook_core::{CoreError, ErrorKind};
 use indicatif::{ProgressBar, ProgressStyle};
@@ -14,8 +15,10 @@ use crate::client::HttpTransport;
 /// Send what waits and read what others wrote.
 #[derive(Debug, Args)]
 #[command(after_help = "\
-Example: gritbook book yard sync --depot https://depot.example --token TOKEN
+Example: gritbook book yard sync --depot https://depot.example:8470 --token TOKEN --depot-key SHA256
 
+With --depot-key nothing is sent to a depot that does not hold that key, whatever its certificate says; without it the
+depot's certificate must be of a public authority. `gritbook depot` and `gritbook enroll` show the key.
 Exit status 3 where the depot cannot be reached or refuses: everything is kept and goes next time.")]
 pub(super) struct Sync {
     /// The depot's address.
@@ -24,6 +27,9 @@ pub(super) struct Sync {
     /// This device's token; one in 64 begins with a hyphen.
     #[arg(long, env = "GRITBOOK_TOKEN", hide_env_values = true, allow_hyphen_values = true)]
     token: String,
+    /// SHA-256 of the depot's public key, 64 hexadecimal digits, as the enrolment gives it.
+    #[arg(long, value_name = "SHA256", env = "GRITBOOK_DEPOT_KEY")]
+    depot_key: Option<Sha256Hex>,
     /// Only send, do not read what others wrote.
     #[arg(long)]
     no_pull: bool,
@@ -35,7 +41,7 @@ pub(super) struct Sync {
 impl Sync {
     pub(super) fn run(self, desk: &Desk) -> Result<(), Failure> {
         let book = desk.open(false)?;
-        let transport = HttpTransport::new(&self.depot, &self.token)?;
+        let transport = HttpTransport::new(&self.depot, &self.token, self.depot_key)?;
         let mut seed = [0_u8; 8];
         getrandom::fill(&mut seed).map_err(|cause| anyhow::anyhow!("the system gives no random numbers: {cause}"))?;
         let options = RunOptions {
@@ -102,6 +108,15 @@ fn lines(report: &RunReport, waiting: usize) -> Vec<String> {
 /// Exit status 3 where the run did not finish, or the depot refused something in it.
 fn failure(report: &RunReport, waiting: usize) -> Option<Failure> {
     let error = match &report.ended {
+        // Nobody's network is to blame, and waiting does not help.
+        Ended::Paused { trouble: Some(trouble), .. } if ["wrong_key", "depot_not_trusted"].contains(&trouble.code.as_str()) => {
+            CoreError::new(
+                ErrorKind::Depot,
+                if trouble.code == "wrong_key" { "wrong_key" } else { "depot_not_trusted" },
+                trouble.reason.clone(),
+                format!("{}; {waiting} items wait", trouble.advice),
+            )
+        }
         Ended::Paused { trouble: Some(trouble), .. } => CoreError::new(
             ErrorKind::Depot,
             "depot_unavailable",

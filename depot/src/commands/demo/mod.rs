@@ -107,7 +107,7 @@ impl Run for Args {
             self.keep_serving,
         )?;
         let token = super::enroll::let_in(&dir.join("depot"), "demo phone")?;
-        let link = link::CutLink::new(HttpTransport::new(&depot.url(), &token)?, 3);
+        let link = link::CutLink::new(HttpTransport::new(&depot.url(), &token, None)?, 3);
         let first = send(&book, &link)?;
         if let Ended::Paused { trouble: Some(trouble), .. } = &first.ended {
             say(format_args!("   {}; {} items wait, nothing is lost", trouble.reason, book.outbox()?.len()));

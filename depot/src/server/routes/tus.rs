@@ -303,10 +303,12 @@ pub(super) async fn delete(depot: &Depot, id: &str, headers: &HeaderMap) -> Resu
     check_version(headers)?;
     find(depot, id).await?;
     let _hold = hold(depot, id)?;
-    depot.archive().drop_upload(id.to_owned()).await?;
+    // The bytes first: on a disk without a byte left the row cannot be written before they are gone, and a device that gives its
+    // upload up must be able to make room. A row that outlives its bytes is found out (`staging_lost`) when it is continued.
     // A photo that is on the shelf already is part of the record and stays there.
     let (shelf, name) = (depot.shelf().clone(), id.to_owned());
     super::super::on_disk(move || shelf.forget(&name)).await?;
+    depot.archive().drop_upload(id.to_owned()).await?;
     Ok(answer(StatusCode::NO_CONTENT, Vec::new()))
 }
 

@@ -1,5 +1,9 @@
 package gritbook.shell
 
+import gritbook.core.Body
+import gritbook.core.HttpMethod
+import gritbook.core.Request
+import gritbook.shell.carry.HttpCarrier
 import java.io.File
 import java.net.ServerSocket
 import java.util.concurrent.TimeUnit
@@ -7,21 +11,41 @@ import org.json.JSONObject
 import org.junit.rules.ExternalResource
 
 /** A real depot, the program itself, in a process of its own on loopback. */
-class Depot : ExternalResource() {
-    private val program = File(System.getProperty("gritbook.native"), "gritbook")
+class Depot(private val tls: Boolean = false) : ExternalResource() {
+    private val program = File(System.getProperty("gritbook.programs"), "gritbook")
     private val folder: File = File.createTempFile("depot", "").also { it.delete(); it.mkdirs() }
     private var process: Process? = null
     private val port = ServerSocket(0).use { it.localPort }
-    val url = "http://127.0.0.1:$port"
+    val url = "${if (tls) "https" else "http"}://127.0.0.1:$port"
+
+    /** SHA-256 of its key, as it said when it started; null where it speaks plain HTTP. */
+    var key: String? = null
+        private set
 
     val data get() = File(folder, "data")
 
     fun start() {
-        val started = ProcessBuilder(program.path, "depot", "--data", data.path, "--listen", "127.0.0.1:$port")
+        val arguments = listOf(program.path, "depot", "--data", data.path, "--listen", "127.0.0.1:$port") + if (tls) listOf("--tls") else emptyList()
+        val started = ProcessBuilder(arguments)
             .redirectError(File(folder, "depot.log")).start()
         process = started
-        val ready = started.inputStream.bufferedReader().readLine()
-        check(ready != null && ready.startsWith("depot ready at")) { "the depot said: $ready; ${File(folder, "depot.log").readText()}" }
+        val said = started.inputStream.bufferedReader()
+        val ready = said.readLine()
+        check(ready == "depot ready at $url") { "the depot said: $ready; ${File(folder, "depot.log").readText()}" }
+        if (tls) key = said.readLine().removePrefix("key sha256 ")
+    }
+
+    /** Stops it and takes its key away: the next start makes another. */
+    fun loseKey() {
+        stop()
+        check(File(data, "tls/key.pem").delete())
+    }
+
+    /** Its entries, one page, as it gives them to a device. */
+    fun entries(token: String): String {
+        val answer = HttpCarrier(url, token, key).carry(Request(HttpMethod.GET, "/v1/entries?after=0&limit=500", emptyList(), Body.Empty))
+        check(answer.status == 200.toUShort()) { answer.body.decodeToString() }
+        return answer.body.decodeToString()
     }
 
     fun stop() {

@@ -19,17 +19,19 @@ import java.net.NoRouteToHostException
 import java.net.SocketTimeoutException
 import java.net.URL
 import java.net.UnknownHostException
-import javax.net.ssl.SSLException
+import javax.net.ssl.HttpsURLConnection
 
 /**
  * Carries one request at a time to the depot by the platform's own HTTP. It follows no redirects, sends a photo's part as a stream from
- * its file, and decides nothing: what an answer means is the book's to say.
+ * its file, and decides nothing: what an answer means is the book's to say. With [keySha256] it sends to the depot that holds that key and to
+ * no other; without one the phone's own trust decides.
  */
-class HttpCarrier(depot: String, private val token: String, private val patience: Patience = Patience()) : Transport {
+class HttpCarrier(depot: String, private val token: String, keySha256: String? = null, private val patience: Patience = Patience()) : Transport {
     /** How long to wait, ms. */
     class Patience(val connectMs: Int = 10_000, val readMs: Int = 60_000)
 
     private val base = depot.trimEnd('/')
+    private val key = keySha256?.let(::OneKey)
 
     @Volatile
     private var cancelled = false
@@ -48,9 +50,10 @@ class HttpCarrier(depot: String, private val token: String, private val patience
         var connected = false
         try {
             val url = URL(base + request.path)
-            if (!allowed(url)) throw TransportException.WrongKey("the depot's address is not https")
+            if (!allowed(url)) throw TransportException.NotTrusted("the depot's address is not https")
             val link = url.openConnection() as HttpURLConnection
             open = link
+            key?.guard(link as? HttpsURLConnection ?: throw TransportException.NotTrusted("a depot's key was enrolled, but its address is not https"))
             link.instanceFollowRedirects = false
             link.useCaches = false
             link.connectTimeout = patience.connectMs
@@ -142,7 +145,8 @@ class HttpCarrier(depot: String, private val token: String, private val patience
         val said = error.message ?: error.javaClass.simpleName
         return when {
             cancelled -> TransportException.Cancelled("stopped")
-            error is SSLException -> TransportException.WrongKey("the depot's key is not trusted: $said")
+            OneKey.refused(error) && key != null -> TransportException.WrongKey("what answers at the depot's address does not hold the key that was enrolled")
+            OneKey.refused(error) -> TransportException.NotTrusted("the depot's certificate is not trusted: $said")
             error is UnknownHostException || error is ConnectException || error is NoRouteToHostException ->
                 TransportException.Offline("the depot cannot be reached: $said")
             error is SocketTimeoutException && !connected -> TransportException.Offline("the depot cannot be reached: $said")
@@ -158,6 +162,7 @@ class HttpCarrier(depot: String, private val token: String, private val patience
 
         private fun allowed(url: URL) = url.protocol == "https" && url.host.isNotEmpty() || url.protocol == "http" && url.host in HERE
 
-        private val HERE = setOf("localhost", "127.0.0.1", "[::1]")
+        /** As res/xml/network.xml has it. */
+        private val HERE = setOf("localhost", "127.0.0.1")
     }
 }

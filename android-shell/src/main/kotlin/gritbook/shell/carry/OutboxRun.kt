@@ -31,7 +31,7 @@ class OutboxRun(private val desk: Desk, private val prefs: Prefs, private val no
             val settings = prefs.await()
             val (depot, token) = settings.depotUrl to settings.token
             if (depot == null || token == null) return@ask null
-            val made = HttpCarrier(depot, token)
+            val made = HttpCarrier(depot, token, settings.depotKey)
             carrier = made
             if (cancelled) made.cancel()
             val options = RunOptions(seed = SecureRandom().nextLong().toULong(), pull = true, nowPlease = nowPlease)

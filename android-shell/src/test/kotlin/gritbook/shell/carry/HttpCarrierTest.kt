@@ -50,7 +50,7 @@ class HttpCarrierTest {
         }
     }
 
-    private fun carrier(readMs: Int = 5_000) = HttpCarrier(url, "secret", HttpCarrier.Patience(2_000, readMs))
+    private fun carrier(readMs: Int = 5_000) = HttpCarrier(url, "secret", patience = HttpCarrier.Patience(2_000, readMs))
 
     @Test
     fun patchThenPostGoesOutWithTheOverrideAndTheToken() {
@@ -119,8 +119,8 @@ class HttpCarrierTest {
     @Test
     fun addressesThenOnlyEncryptedOnesAndThisDeviceAreAllowed() {
         listOf("https://depot.example", "http://127.0.0.1:8470", "http://localhost:1").forEach { assertTrue(it, HttpCarrier.allowed(it)) }
-        listOf("http://depot.example", "ftp://depot.example", "http://127.0.0.1.example", "depot").forEach { assertFalse(it, HttpCarrier.allowed(it)) }
-        assertThrows(TransportException.WrongKey::class.java) {
+        listOf("http://depot.example", "ftp://depot.example", "http://127.0.0.1.example", "http://[::1]:1", "depot").forEach { assertFalse(it, HttpCarrier.allowed(it)) }
+        assertThrows(TransportException.NotTrusted::class.java) {
             HttpCarrier("http://depot.example", "secret").carry(Request(HttpMethod.GET, "/v1/entries", emptyList(), Body.Empty))
         }
     }

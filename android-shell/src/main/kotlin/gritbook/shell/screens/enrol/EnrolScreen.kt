@@ -82,6 +82,7 @@ class EnrolScreen(at: Place, frame: Frame) : Screen(at, frame) {
         frame.prefs.edit {
             put("depot", depot)
             put("token", found.token)
+            put("depot_key", found.keySha256)
             put("device", found.name)
         }
         frame.trail.secret = ""
