@@ -144,6 +144,23 @@ fn process_killed_at_each_point_of_a_save_leaves_all_of_it_or_nothing() {
 }
 
 #[test]
+fn process_killed_while_a_grade_with_its_photo_is_saved_leaves_all_of_it_or_nothing() {
+    let points = ["before_photo_write", "photo_renamed", "photo_durable", "grades_before_transaction"];
+    for (index, point) in points.into_iter().enumerate() {
+        let scene = Scene::new(400 + index as u64);
+        let verb = ["grade", "--pump", "P1", "--cup", "A", "--grade", "2", "--photo", scene.photo.to_str().unwrap()];
+        let output = scene.book(&verb, Some(&format!("{point}:abort")));
+        assert!(!output.status.success() && output.status.code().is_none(), "{point} was not hit: {output:?}");
+        scene.sound(point);
+        assert_eq!((kinds(&scene.log()), scene.waiting()), (vec!["pump_set".to_owned()], 1), "{point}");
+        assert!(scene.book(&verb, None).status.success(), "{point}");
+        assert_eq!((kinds(&scene.log()).len(), scene.waiting()), (2, 3), "{point}: the grade and its photo, once");
+        let report = scene.sound(point);
+        assert_eq!((&report["photos_sound"], report["photos_unclaimed"].as_array().unwrap().len()), (&Value::from(1), 0), "{point}");
+    }
+}
+
+#[test]
 fn step_that_fails_at_each_point_of_a_save_is_told_and_saves_nothing() {
     for (index, (point, committed)) in SAVE_POINTS.into_iter().enumerate() {
         if committed {

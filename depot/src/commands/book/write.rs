@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Args, Subcommand};
+use gritbook_core::fieldbook::{GradeDraft, GradesDraft, PhotoInput};
 use gritbook_core::ids::EntryId;
 use gritbook_core::model::entry::{Fitted, Graded, Measured, Poured, RemovalReason, Removed};
 use gritbook_core::model::pump::{BoxFluid, DriveSide, SealVariant, SpeedControl, TestSwitches};
@@ -19,7 +20,8 @@ fn saved(desk: &Desk, entry: EntryId, line: String) {
 /// Grade a part.
 #[derive(Debug, Args)]
 #[command(
-    after_help = "Example: gritbook book yard grade --pump 'Trailer 3' --part guide-band --cup A --grade 3 --note 'worn to one side'"
+    after_help = "Example: gritbook book yard grade --pump 'Trailer 3' --part guide-band --cup A --grade 3 --note 'worn to one side'\n         \
+    gritbook book yard grade --pump 'Trailer 3' --cup A --grade 2 --photo face.jpg"
 )]
 pub(super) struct GradePart {
     /// The pump's name.
@@ -40,8 +42,11 @@ pub(super) struct GradePart {
     /// Running total, m3.
     #[arg(long, value_name = "M3", allow_negative_numbers = true)]
     pump_m3: Option<f64>,
+    /// A photo of the wear surface; may be given several times.
+    #[arg(long, value_name = "FILE")]
+    photo: Vec<PathBuf>,
     /// Free words.
-    #[arg(long, default_value = "")]
+    #[arg(long, default_value = "", conflicts_with = "photo")]
     note: String,
 }
 
@@ -50,18 +55,18 @@ impl GradePart {
         let (part, grade) = (super::part(&self.part)?, super::grade(&self.grade)?);
         let cup = self.cup.as_deref().map(super::cup).transpose()?;
         let book = desk.open(false)?;
-        let graded = Graded {
-            part,
-            cup,
-            grade,
-            source: if self.measured { GradeSource::Measured } else { GradeSource::Eye },
-            criteria: CRITERIA_EDITION.to_owned(),
-            pump_m3: self.pump_m3,
-            photos: Vec::new(),
-            work: None,
-            note: self.note,
+        let pump = super::pump(&book, &self.pump)?;
+        let (source, criteria) = (if self.measured { GradeSource::Measured } else { GradeSource::Eye }, CRITERIA_EDITION.to_owned());
+        let entry = if self.photo.is_empty() {
+            let (photos, work) = (Vec::new(), None);
+            book.grade(pump, Graded { part, cup, grade, source, criteria, pump_m3: self.pump_m3, photos, work, note: self.note }, desk.now)?
+        } else {
+            let photos = self.photo.into_iter().map(PhotoInput::Path).collect();
+            let grades = vec![GradeDraft { part, cup, grade, source, criteria, photos }];
+            let saved = book.save_grades(GradesDraft { pump, pump_m3: self.pump_m3, grades, work: None }, desk.now)?;
+            // One grade was given: one entry came.
+            saved[0]
         };
-        let entry = book.grade(super::pump(&book, &self.pump)?, graded, desk.now)?;
         saved(desk, entry, format!("saved: {} grade {}. {}", plain(part), grade.number(), criterion(part, grade).en));
         Ok(())
     }
