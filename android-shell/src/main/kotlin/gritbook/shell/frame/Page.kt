@@ -26,7 +26,14 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
         val margin = context.px(R.dimen.margin)
         setPadding(margin, context.dp(4), margin, margin)
     }
-    private val said = LinearLayout(context).apply { orientation = LinearLayout.VERTICAL }
+    /** What went wrong last, and whether what is typed can be kept: neither takes the other's place, whichever comes first. */
+    private val last = LinearLayout(context).apply { orientation = LinearLayout.VERTICAL }
+    private val unkept = LinearLayout(context).apply { orientation = LinearLayout.VERTICAL }
+    private val said = LinearLayout(context).apply {
+        orientation = LinearLayout.VERTICAL
+        addView(last, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+        addView(unkept, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+    }
     val scroll = ScrollView(context).apply { isFillViewport = true }
     private val foot = Foot(context)
     private val large = context.resources.configuration.fontScale >= LARGE
@@ -134,8 +141,17 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
     /** Says what went wrong and what to do, above everything; the last one only. */
     fun tell(trouble: Trouble, id: Int = R.id.said) = context.say(trouble).let { say(it.reason.capital(), it.advice.capital(), id) }
 
-    fun say(what: CharSequence, advice: CharSequence = "", id: Int = R.id.said) {
-        said.removeAllViews()
+    fun say(what: CharSequence, advice: CharSequence = "", id: Int = R.id.said) = put(last, what, advice, id)
+
+    fun sayNothing() = last.removeAllViews()
+
+    /** Says beside anything else that what is typed cannot be kept now; null: it can again. */
+    fun sayUnkept(what: CharSequence?, advice: CharSequence = "") {
+        if (what == null) unkept.removeAllViews() else put(unkept, what, advice, R.id.unkept)
+    }
+
+    private fun put(place: LinearLayout, what: CharSequence, advice: CharSequence, id: Int) {
+        place.removeAllViews()
         val box = LinearLayout(context).apply {
             this.id = id
             orientation = LinearLayout.VERTICAL
@@ -145,11 +161,9 @@ class Page(private val context: Context, title: CharSequence, leftHand: Boolean,
             addView(context.words(what.toString().capital(), bold = true))
             if (advice.isNotBlank()) addView(context.words(advice.toString().capital()))
         }
-        said.addView(box, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+        place.addView(box, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
         scroll.scrollTo(0, 0)
     }
-
-    fun sayNothing() = said.removeAllViews()
 
     companion object {
         /** From this type size on a sign stands for a word in the head, and the head scrolls with the page. */

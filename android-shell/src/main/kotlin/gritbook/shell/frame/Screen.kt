@@ -66,7 +66,7 @@ abstract class Screen(val at: Place, protected val frame: Frame) {
 
     /** What is typed cannot be written to the disk now, or can again. */
     fun unkept(cannot: Boolean) {
-        if (cannot) page.say(word(R.string.frame_unkept), word(R.string.frame_unkept_advice)) else page.sayNothing()
+        if (cannot) page.sayUnkept(word(R.string.frame_unkept), word(R.string.frame_unkept_advice)) else page.sayUnkept(null)
     }
 
     /** Asks the book; the answer comes only while this screen stands, a failure is told on its page. */
