@@ -116,6 +116,10 @@ class StorageFullTest {
         shadowOf(bench.activity as Activity).receiveResult(asked.intent, Activity.RESULT_OK, null)
         bench.settle()
         assertTrue(bench.texts(), full)
+        // The draft cannot be written either: said beside it, not in its place.
+        bench.app.pen.flush()
+        bench.settle()
+        assertTrue(bench.texts(), full)
         makeRoom()
         bench.touch(R.id.photograph)
         bench.cameraTakes(Photos.demo("sand"))
