@@ -95,6 +95,9 @@ fn heaped_sand_is_read_by_its_texture_within_a_fifth_and_says_so() {
         let sizes = reading.gradation.expect("one middle size");
         let d50_px = sizes.d50_mm * 10.0;
         assert!((low_px..high_px).contains(&d50_px), "{name}: {d50_px:.1} px");
+        // The largest grain of a heap was not seen: only that half of it is larger than its middle size can speak.
+        let largest = reading.level.reasons.iter().find(|reason| reason.code == "largest_grain_mm").map(|reason| reason.value);
+        assert_eq!(largest, (sizes.d50_mm >= 4.75).then_some(sizes.d50_mm), "{name}");
         let [low, high] = sizes.interval95.d50_mm;
         assert!(high - low >= 0.4 * sizes.d50_mm, "{name}: the interval says how little is known");
         assert!(reading.grains.is_empty());

@@ -209,7 +209,9 @@ fn document(photo: PhotoFacts, scale: Scale, mut quality: Quality, spread: &Spre
 /// Cut grains count for the cover and, by their visible part, for the largest: a stone is at least as large as what is seen of it.
 fn level_facts(spread: &Spread, window_mm: [f64; 2], settings: &ReadSettings) -> LevelFacts {
     if let Some(texture) = &spread.texture {
-        return LevelFacts { cover_percent: 100.0, largest_grain_mm: Some(texture.largest_mm()), largest_lump_mm: None };
+        // Half of the volume is larger than the middle size: a coarse heap holds a coarse grain. Of a finer one the largest was not seen.
+        let coarse = texture.d50_mm >= settings.limits.coarse_grain_mm;
+        return LevelFacts { cover_percent: 100.0, largest_grain_mm: coarse.then_some(texture.d50_mm), largest_lump_mm: None };
     }
     let largest =
         |kind: GrainKind| spread.grains.iter().filter(|grain| grain.kind == kind).map(|grain| grain.ecd_mm).max_by(f64::total_cmp);

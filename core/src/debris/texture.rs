@@ -105,11 +105,6 @@ impl Texture {
         }
     }
 
-    /// The largest size that it stands for, mm.
-    pub fn largest_mm(&self) -> f64 {
-        ASSUMED[1] * self.d50_mm
-    }
-
     /// Volume of one layer of such spheres that covers `area_mm2` to eight tenths, mm3: at least this much lies there.
     pub fn layer_mm3(&self, area_mm2: f64) -> f64 {
         0.8 * area_mm2 * self.d50_mm * 2.0 / 3.0

@@ -10,7 +10,7 @@ use gritbook_core::{CoreError, ErrorKind};
 use super::{Failure, Run, say};
 use crate::report::curve::curve;
 use crate::report::overlay::overlay_png;
-use crate::report::words::{level_sentence, measure_sentence, reason_sentence};
+use crate::report::words::{level_sentence, measure_sentence, reason_sentence, sized_as_a_heap};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -130,12 +130,14 @@ fn tell(reading: &Reading) {
         say(format_args!("  {}", reason_sentence(&reason.code, reason.value, reason.limit)));
     }
     say(measure_sentence(reading));
-    if let Some(gradation) = &reading.gradation {
+    let heap = sized_as_a_heap(reading);
+    if let Some(gradation) = reading.gradation.as_ref().filter(|_| !heap) {
         let [d10, d50, d90] = [gradation.d10_mm, gradation.d50_mm, gradation.d90_mm];
         say(format_args!("  D10 {d10:.2} mm, D50 {d50:.2} mm, D90 {d90:.2} mm; fineness modulus {:.2}", gradation.fineness_modulus));
     }
     let amount = &reading.amount;
-    say(format_args!("  grains make up {:.3} mL of {} mL ({:.1} %)", amount.grains_ml, amount.sample_ml, amount.share_percent));
+    let least = if heap { "at least " } else { "" };
+    say(format_args!("  grains make up {least}{:.3} mL of {} mL ({:.1} %)", amount.grains_ml, amount.sample_ml, amount.share_percent));
     say(format_args!(
         "  {:.1} px/mm; grains below {:.2} mm are too small for this photo and not counted",
         reading.scale.px_per_mm, reading.smallest_resolved_mm

@@ -3,7 +3,7 @@
 use gritbook_core::debris::reading::{Gradation, Reading};
 
 use super::chart::{Axis, Chart, Label, Mark, Place, Tone, plain_number};
-use super::words::{level_sentence, measure_sentence};
+use super::words::{level_sentence, measure_sentence, sized_as_a_heap};
 
 /// The curve: percent finer by volume over size, with the interval of the bootstrap, the sieves, and what the photo cannot tell.
 pub fn curve(reading: &Reading) -> Chart {
@@ -22,12 +22,14 @@ pub fn curve(reading: &Reading) -> Chart {
     }
     let Some(gradation) = &reading.gradation else { return chart };
     let points = line(gradation);
+    // Of a heap only the middle was measured: the rest of the line is assumed, and has no figures.
+    let heap = sized_as_a_heap(reading);
     chart = chart.with(Mark::Band { points: band(gradation), tone: Tone::Own }).with(Mark::Line {
         points,
         tone: Tone::Own,
         width_px: 2.5,
-        dashed: false,
-        label: None,
+        dashed: heap,
+        label: heap.then(|| Label { text: "assumed".into(), place: Place::Below(0.75) }),
     });
     // The curve bends up after D10 and flat after D90: the labels stand on its open side.
     for (name, size, share, place) in [
@@ -35,6 +37,9 @@ pub fn curve(reading: &Reading) -> Chart {
         ("D50", gradation.d50_mm, 50.0, Place::Above(1.0)),
         ("D90", gradation.d90_mm, 90.0, Place::Below(1.0)),
     ] {
+        if heap && name != "D50" {
+            continue;
+        }
         chart = chart.with(Mark::Points {
             points: vec![[size, share]],
             tone: Tone::Own,

@@ -2,6 +2,12 @@
 
 use gritbook_core::debris::level::words;
 use gritbook_core::debris::reading::Reading;
+use gritbook_core::debris::texture;
+
+/// True where a heap was sized as a whole: no grain of it was told apart, and of its sizes only the middle one was measured.
+pub fn sized_as_a_heap(reading: &Reading) -> bool {
+    reading.method.name == texture::METHOD_NAME
+}
 
 /// The level and what it means, in one plain line.
 pub fn level_sentence(reading: &Reading) -> String {
@@ -16,6 +22,10 @@ pub fn measure_sentence(reading: &Reading) -> String {
     match &reading.gradation {
         None if count == 0 => format!("No grain of {:.2} mm or more.", reading.smallest_resolved_mm),
         None => format!("{count} {grains} on {:.1} % of the window, none of them whole.", reading.cover_percent),
+        Some(gradation) if sized_as_a_heap(reading) => {
+            let [low, high] = gradation.interval95.d50_mm;
+            format!("Heaped: no grain told apart. Middle size about {:.2} mm ({low:.2} to {high:.2}).", gradation.d50_mm)
+        }
         Some(gradation) => {
             let [low, high] = gradation.interval95.d50_mm;
             format!(

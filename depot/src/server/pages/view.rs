@@ -12,6 +12,7 @@ use gritbook_core::wear::grade::GRADE_NAMES;
 
 use super::super::archive::PumpPage;
 use super::signs;
+use crate::report::words::sized_as_a_heap;
 
 /// A number with its unit and what it is.
 pub(in crate::server) struct Figure {
@@ -264,7 +265,7 @@ fn box_check(view: &mut EntryView, check: &BoxCheck) {
         None => ("Box drained and looked at.".into(), "No level was set.".into()),
     };
     if let Some(reading) = &check.reading {
-        view.strip = signs::strip(reading);
+        view.strip = if sized_as_a_heap(reading) { signs::texture(reading.level.code) } else { signs::strip(reading) };
         reading_figures(view, reading);
         let read_level = reading.level.code;
         if check.level.is_some_and(|level| level != read_level) {
@@ -293,6 +294,10 @@ fn reading_figures(view: &mut EntryView, reading: &Reading) {
         let [low, high] = gradation.interval95.d50_mm;
         view.figures.push(Figure { label: "D50: half is finer", value: number(gradation.d50_mm), unit: "mm" });
         view.lines.push(format!("D50 lies between {} and {} mm (95 % interval)", number(low), number(high)));
+    }
+    if sized_as_a_heap(reading) {
+        view.lines.push("The grains lay heaped: none was told apart, only the middle size was measured".into());
+        return;
     }
     view.figures.push(Figure { label: "grains", value: whole(reading.grains.len() as f64), unit: "" });
     view.figures.push(Figure { label: "of the window covered", value: number(reading.cover_percent), unit: "%" });

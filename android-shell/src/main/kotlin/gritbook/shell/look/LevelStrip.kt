@@ -13,6 +13,8 @@ class LevelStrip(
     val toScale: Boolean,
     /** True for the film of paste: a wave and nothing else. */
     val film: Boolean = false,
+    /** True where an eye judged the level; false too for a heap, which was measured as a whole. */
+    val eye: Boolean = false,
 ) {
     /** A grain as a disc of its area: its middle in the window and how far it is across, mm. */
     class Disc(val xMm: Double, val yMm: Double, val acrossMm: Double)
@@ -27,12 +29,12 @@ class LevelStrip(
         private const val EYE_WIDTH = 60f
         private const val EYE_HEIGHT = 9f
 
-        /** The strip of the reading's window that holds most grain. */
-        fun of(reading: ReadingFacts): LevelStrip = of(
-            reading.scale.windowMm.widthMm,
-            reading.scale.windowMm.heightMm,
-            reading.grains.map { Disc(it.xMm, it.yMm, it.ecdMm) },
-        )
+        /** The strip of the reading's window that holds most grain; of a heap, in which no grain was told apart, its level's texture. */
+        fun of(reading: ReadingFacts): LevelStrip {
+            if (reading.grains.isEmpty() && reading.gradation != null) return texture(reading.level.code, eye = false)
+            val window = reading.scale.windowMm
+            return of(window.widthMm, window.heightMm, reading.grains.map { Disc(it.xMm, it.yMm, it.ecdMm) })
+        }
 
         /** The strip of a window of that size that holds most grain, grains at true scale. */
         fun of(widthMm: Double, heightMm: Double, grains: List<Disc>): LevelStrip {
@@ -53,7 +55,9 @@ class LevelStrip(
         }
 
         /** The texture of a level that was judged by eye: film, pepper, sand, lumps. Always the same. */
-        fun byEye(level: LevelCode): LevelStrip {
+        fun byEye(level: LevelCode): LevelStrip = texture(level, eye = true)
+
+        private fun texture(level: LevelCode, eye: Boolean): LevelStrip {
             val (count, radius) = when (level) {
                 LevelCode.PASTE_ONLY -> 0 to 0f
                 LevelCode.SOME_SAND -> 40 to 0.28f
@@ -66,7 +70,7 @@ class LevelStrip(
                 discs[3 * at + 1] = spread(at + 1, 3) * (EYE_HEIGHT - 2 * radius) + radius
                 discs[3 * at + 2] = radius
             }
-            return LevelStrip(EYE_WIDTH, EYE_HEIGHT, discs, toScale = false, film = level == LevelCode.PASTE_ONLY)
+            return LevelStrip(EYE_WIDTH, EYE_HEIGHT, discs, toScale = false, film = level == LevelCode.PASTE_ONLY, eye = eye)
         }
 
         /** The van der Corput sequence: spreads evenly over 0 to 1, without a raster that the eye would see. */

@@ -32,7 +32,11 @@ class LevelStripView(context: Context) : View(context) {
 
     fun show(strip: LevelStrip, level: CharSequence): LevelStripView {
         this.strip = strip
-        contentDescription = context.getString(if (strip.toScale) R.string.strip_says else R.string.strip_says_eye, level)
+        contentDescription = when {
+            strip.toScale -> context.getString(R.string.strip_says, level)
+            strip.eye -> context.getString(R.string.strip_says_eye, level)
+            else -> level
+        }
         requestLayout()
         invalidate()
         return this
