@@ -93,7 +93,7 @@ pub fn track_record(forecasts: &[Forecasted], without_outcome: usize) -> TrackRe
         forecasts: count,
         without_outcome,
         failed,
-        expected: forecasts.iter().map(|one| one.chance).sum(),
+        expected: forecasts.iter().fold(0.0, |sum, one| sum + one.chance),
         brier: mean(&|one| brier(one.chance, one.failed)),
         log_score: mean(&|one| log(one.chance, one.failed)),
         brier_of_share: mean(&|one| brier(share, one.failed)),
@@ -142,5 +142,6 @@ mod tests {
     fn without_forecasts_nothing_is_scored() {
         let record = track_record(&[], 1);
         assert!(record.brier.is_none() && record.bins.is_empty() && record.without_outcome == 1);
+        assert!(record.expected.is_sign_positive(), "an empty sum of floats is -0");
     }
 }

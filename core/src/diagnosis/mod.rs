@@ -161,9 +161,10 @@ fn signs_of(timeline: &Timeline, median_m3: f64, bore_wear_mm: Option<f64>) -> V
                 _ => SignSeen::OldCups,
             });
         }
-        // Was it the same before the change?
+        // Trouble now: was it the same before the change?
         let old = looks.iter().rev().find(|seen| seen.position_m3 <= newest);
         if newest > 0.0
+            && bad(&last)
             && let Some(old) = old
         {
             signs.push(if bad(&&old) { SignSeen::SameBeforeChange } else { SignSeen::CleanBeforeChange });
@@ -278,10 +279,18 @@ mod tests {
         let history = parse(format!("{HEADER}2026-01-01T06:00:00Z,P,,fitted,0,,,,,,,,\n").as_bytes()).unwrap();
         assert_eq!(diagnose(&history, "P").unwrap_err().code(), "nothing_seen");
         assert_eq!(diagnose(&history, "Q").unwrap_err().code(), "unknown_pump");
-        let seen = parse(format!("{HEADER}2026-01-01T06:00:00Z,P,,checked,0,1,,grey,,,,,\n").as_bytes()).unwrap();
-        let found = diagnose(&seen, "P");
-        if let Ok(found) = found {
-            assert!((found.causes.iter().map(|cause| cause.share).sum::<f64>() - 1.0).abs() < 1e-12);
-        }
+        let rows = "2026-01-01T06:00:00Z,P,,fitted,0,,,,,,,,\n2026-02-01T06:00:00Z,P,,checked,900,1,,grey,,,,,\n";
+        let found = diagnose(&parse(format!("{HEADER}{rows}").as_bytes()).unwrap(), "P").unwrap();
+        assert!((found.causes.iter().map(|cause| cause.share).sum::<f64>() - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_clean_box_is_not_held_against_the_one_before_the_change() {
+        let rows = "2026-01-01T06:00:00Z,P,,fitted,0,,,,,,,,\n2026-03-01T06:00:00Z,P,,checked,3000,2,,muddy,,,,,\n\
+                    2026-03-02T06:00:00Z,P,,removed,3000,,,,,,,,worn\n2026-03-02T07:00:00Z,P,,fitted,3000,,,,,,,,\n\
+                    2026-03-20T07:00:00Z,P,,checked,3300,0,,grey,,,,,\n";
+        let found = diagnose(&parse(format!("{HEADER}{rows}").as_bytes()).unwrap(), "P").unwrap();
+        let codes: Vec<_> = found.signs.iter().map(|sign| sign.code).collect();
+        assert!(codes.contains(&SignSeen::PasteOnly) && !codes.contains(&SignSeen::SameBeforeChange), "{codes:?}");
     }
 }

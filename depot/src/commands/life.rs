@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use anyhow::Context as _;
 use gritbook_core::history::{Refusal, parse};
 use gritbook_core::life::summary::Estimate;
-use gritbook_core::life::{LifeSummary, summary};
+use gritbook_core::life::{LifeSummary, Weibull, summary};
 use gritbook_core::model::Part;
 
 use super::{Failure, Run, say, say_document};
@@ -132,6 +132,8 @@ fn print(summary: &LifeSummary) {
 /// The counted and the fitted curve; beyond the last life it is hatched.
 fn chart(summary: &LifeSummary) -> Chart {
     let law = summary.weibull();
+    // The curve to go by accounts for what was seen; the one that does not stands behind it, to be held against it.
+    let told = summary.with_signs.as_ref().map(|told| Weibull { shape: told.law.shape.value, scale: told.law.scale_m3.value });
     let last_counted = summary.kaplan_meier.last().map_or(0.0, |row| row.age_m3);
     let to = (law.quantile(0.97)).max(last_counted) * 1.05;
     let ages: Vec<f64> = (0..=120).map(|i| to * f64::from(i) / 120.0).collect();
@@ -158,15 +160,15 @@ fn chart(summary: &LifeSummary) -> Chart {
     if last_counted > 0.0 && last_counted < 0.98 * to {
         chart = chart.with(Mark::Hatched { from_x: last_counted, to_x: to, text: "no failure\nseen yet".to_owned() });
     }
-    let line = Mark::Line {
+    let line = |law: Weibull, text: &str, plain: bool| Mark::Line {
         points: ages.iter().map(|age| [*age, 100.0 * law.reliability(*age)]).collect(),
-        tone: Tone::Own,
-        width_px: 2.5,
-        dashed: false,
-        label: Some(Label { text: if summary.prior_used { "with prior" } else { "fitted" }.to_owned(), place: Place::End }),
+        tone: if plain { Tone::Pencil } else { Tone::Own },
+        width_px: if plain { 1.5 } else { 2.5 },
+        dashed: plain,
+        label: Some(Label { text: text.to_owned(), place: Place::End }),
     };
     if counted.len() > 1 {
-        let label = Label { text: "counted".to_owned(), place: Place::Above(0.8) };
+        let label = Label { text: "counted".to_owned(), place: Place::Below(1.0) };
         chart = chart.with(Mark::Band { points: band, tone: Tone::Pencil }).with(Mark::Steps {
             points: counted,
             tone: Tone::Pencil,
@@ -174,9 +176,11 @@ fn chart(summary: &LifeSummary) -> Chart {
             label: Some(label),
         });
     }
-    chart.with(line).with(Mark::UprightAt {
-        x: summary.b10_m3.value,
-        tone: Tone::Ink,
-        text: format!("one in ten by\n{} m3", plain_number(summary.b10_m3.value)),
-    })
+    let alone = if summary.prior_used { "with prior" } else { "fitted" };
+    let chart = match told {
+        Some(told) => chart.with(line(law, "without signs", true)).with(line(told, "with signs", false)),
+        None => chart.with(line(law, alone, false)),
+    };
+    let b10_m3 = summary.with_signs.as_ref().map_or(&summary.b10_m3, |told| &told.law.b10_m3).value;
+    chart.with(Mark::UprightAt { x: b10_m3, tone: Tone::Ink, text: format!("one in ten by\n{} m3", plain_number(b10_m3)) })
 }

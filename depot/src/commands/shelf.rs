@@ -22,7 +22,7 @@ pub struct Args {
     /// Share of lead times in which the shelf must not run out.
     #[arg(long, default_value_t = 0.95)]
     service: f64,
-    /// What a day costs on which a pump stands for want of cups.
+    /// What a day costs on which a pump stands for want of cups, in the shop's own currency.
     #[arg(long, default_value_t = 1500.0)]
     standing_day_cost: f64,
     /// Print one JSON document, gritbook.shelf/1.
@@ -57,8 +57,9 @@ impl Run for Args {
         ));
         for (pairs, (cups, cost)) in found.expected_wanting.iter().zip(&found.cost_of_being_without).enumerate().take(5) {
             say(format_args!(
-                "  with {} on the shelf: {cups:.2} wanting on the mean, {cost:.0} in that time for pumps that stand",
-                2 * pairs
+                "  with {} on the shelf: {cups:.2} wanting on the mean; pumps that stand cost {cost:.0} in that time, at {} a day",
+                2 * pairs,
+                self.standing_day_cost
             ));
         }
         for pump in &found.pumps {

@@ -51,6 +51,9 @@ impl Record {
 }
 
 fn lines(record: &TrackRecord) -> Vec<String> {
+    if record.forecasts == 0 {
+        return vec![format!("No recorded call has an outcome yet; {} wait for one or were followed by a change.", record.without_outcome)];
+    }
     let mut lines = vec![format!(
         "{} forecasts with an outcome, {} without; {} failed where {:.1} were expected.",
         record.forecasts, record.without_outcome, record.failed, record.expected
@@ -77,21 +80,23 @@ fn lines(record: &TrackRecord) -> Vec<String> {
 
 /// Chances given against shares that failed, each with its interval; on the line they are honest.
 fn chart(record: &TrackRecord) -> Chart {
-    let most = record.bins.iter().map(|bin| bin.high.max(bin.mean_chance)).fold(0.1, f64::max);
-    let to = 100.0 * most.min(1.0);
+    let said = 130.0 * record.bins.iter().map(|bin| bin.mean_chance).fold(0.1, f64::max);
+    let seen = 105.0 * record.bins.iter().map(|bin| bin.high).fold(0.1, f64::max);
+    let (said, seen) = (said.min(100.0), seen.min(100.0));
+    let honest = said.min(seen);
     let mut chart = Chart::new(
         "What was said, and what happened",
-        Axis::linear("chance of failure given, %", 0.0, to),
-        Axis::linear("failed, %", 0.0, to),
+        Axis::linear("chance of failure given, %", 0.0, said),
+        Axis::linear("failed, %", 0.0, seen),
     );
     chart.note = format!("{} forecasts, {} failed", record.forecasts, record.failed);
     let dot = |bin: &gritbook_core::call::TrackBin| [100.0 * bin.mean_chance, 100.0 * bin.failed as f64 / bin.forecasts.max(1) as f64];
     let line = Mark::Line {
-        points: vec![[0.0, 0.0], [to, to]],
+        points: vec![[0.0, 0.0], [honest, honest]],
         tone: Tone::Pencil,
         width_px: 1.5,
         dashed: true,
-        label: Some(Label { text: "honest".to_owned(), place: Place::Above(0.7) }),
+        label: Some(Label { text: "as said".to_owned(), place: Place::End }),
     };
     let bars = record.bins.iter().map(|bin| Mark::Line {
         points: vec![[100.0 * bin.mean_chance, 100.0 * bin.low], [100.0 * bin.mean_chance, 100.0 * bin.high]],
