@@ -83,7 +83,12 @@ pub fn figure(document: &Value) -> Result<Figure, CoreError> {
                 plate.centre_low_mm.map_or(("plate_flatness_mm", plate.minimum_zone_mm), |low| ("plate_low_centre_mm", low));
             Figure { part: Part::Plate, measure, value }
         }
-        BORE_SCHEMA => Figure { part: Part::Bore, measure: "bore_wear_mm", value: of::<Bore>(document)?.wear_mm },
+        BORE_SCHEMA => {
+            let bore: Bore = of(document)?;
+            // Without a nominal the figure is a lower bound: it must not pass for the wear.
+            let measure = if bore.nominal_mm.is_some() { "bore_wear_mm" } else { "bore_wear_at_least_mm" };
+            Figure { part: Part::Bore, measure, value: bore.wear_mm }
+        }
         THICKNESS_SCHEMA => {
             let thin: Thickness = of(document)?;
             let (part, measure) = match thin.part {
@@ -130,6 +135,12 @@ mod tests {
             (plate(&rim), Part::Plate, "plate_flatness_mm", 0.0),
             (plate(&[&rim[..], &[at(0.0, 0.0, 0.0)]].concat()), Part::Plate, "plate_low_centre_mm", 0.2),
             (text(&bore(&[reading], &BoreSettings::of(Some(200.0))).unwrap()), Part::Bore, "bore_wear_mm", 0.25),
+            (
+                text(&bore(&[reading, BoreReading { diameter_mm: 200.05, ..reading }], &BoreSettings::of(None)).unwrap()),
+                Part::Bore,
+                "bore_wear_at_least_mm",
+                0.2,
+            ),
             (thin(ThinPart::CupLip), Part::Cup, "cup_lip_mm", 10.0),
             (thin(ThinPart::CupWall), Part::Cup, "cup_wall_mm", 10.0),
             (thin(ThinPart::GuideBand), Part::GuideBand, "guide_band_mm", 10.0),
