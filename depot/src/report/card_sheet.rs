@@ -4,14 +4,15 @@
 //! who prints it once and for the one who uses it for the first time.
 
 use std::fmt::Write as _;
-use std::sync::{Arc, LazyLock};
 
 use gritbook_core::CoreError;
 use gritbook_core::ErrorKind;
 use gritbook_core::debris::card::{BAR_MM, Card, CardGeometry, GREY_PATCH_SRGB, MARK_MODULES, MarkModules, Paper};
 use krilla::page::PageSettings;
 use krilla_svg::{SurfaceExt as _, SvgSettings};
-use resvg::usvg::{self, fontdb};
+use resvg::usvg;
+
+use super::fonts::svg_options;
 
 const INK: &str = "#16181A";
 const PENCIL: &str = "#4F5256";
@@ -19,13 +20,6 @@ const RULE: &str = "#D9D3C4";
 
 /// Points (1/72 inch) per millimetre.
 const POINTS_PER_MM: f64 = 72.0 / 25.4;
-
-static FONTS: LazyLock<Arc<fontdb::Database>> = LazyLock::new(|| {
-    let mut fonts = fontdb::Database::new();
-    fonts.load_font_data(include_bytes!("../../assets/fonts/AtkinsonHyperlegible-Regular.ttf").to_vec());
-    fonts.load_font_data(include_bytes!("../../assets/fonts/AtkinsonHyperlegible-Bold.ttf").to_vec());
-    Arc::new(fonts)
-});
 
 /// The card on a sheet of paper.
 #[derive(Debug, Clone)]
@@ -82,8 +76,7 @@ impl CardSheet {
     }
 
     fn tree(&self) -> Result<usvg::Tree, CoreError> {
-        let options = usvg::Options { fontdb: FONTS.clone(), font_family: "Atkinson Hyperlegible".to_owned(), ..Default::default() };
-        usvg::Tree::from_str(&self.svg, &options).map_err(|cause| internal("drawing the card failed").because(cause))
+        usvg::Tree::from_str(&self.svg, &svg_options()).map_err(|cause| internal("drawing the card failed").because(cause))
     }
 
     /// A PNG at the geometry's `px_per_mm`, with that scale written into the file so that it prints at true size.

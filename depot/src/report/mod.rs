@@ -3,6 +3,7 @@
 pub mod card_sheet;
 pub mod chart;
 pub mod curve;
+pub mod fonts;
 pub mod overlay;
 pub mod paper;
 pub mod picture;

@@ -4,14 +4,14 @@
 //! window's border cuts it is dashed in ink. Below the picture: the answer in words and a 5 mm bar. No colour carries a verdict.
 
 use std::fmt::Write as _;
-use std::sync::{Arc, LazyLock};
 
 use gritbook_core::debris::reading::{Grain, GrainKind, Reading};
 use gritbook_core::debris::window::WindowImage;
 use gritbook_core::{CoreError, ErrorKind};
 use resvg::tiny_skia::{Pixmap, PremultipliedColorU8, Transform};
-use resvg::usvg::{self, fontdb};
+use resvg::usvg;
 
+use super::fonts::svg_options;
 use super::words::{level_sentence, measure_sentence};
 
 const INK: &str = "#16181A";
@@ -20,13 +20,6 @@ const PAPER: &str = "#FBF8F1";
 const VIOLET: &str = "#3B2F8F";
 /// The picture is drawn at least this wide, so that outlines of small windows are still lines, px.
 const LEAST_WIDTH_PX: u32 = 1200;
-
-static FONTS: LazyLock<Arc<fontdb::Database>> = LazyLock::new(|| {
-    let mut fonts = fontdb::Database::new();
-    fonts.load_font_data(include_bytes!("../../assets/fonts/AtkinsonHyperlegible-Regular.ttf").to_vec());
-    fonts.load_font_data(include_bytes!("../../assets/fonts/AtkinsonHyperlegible-Bold.ttf").to_vec());
-    Arc::new(fonts)
-});
 
 /// Draws the overlay as PNG.
 ///
@@ -43,9 +36,8 @@ pub fn overlay_png(reading: &Reading, window: &WindowImage, outlines_mm: &[Vec<[
     let mut pixmap = Pixmap::new(width, height).ok_or_else(|| internal("the picture has no pixels"))?;
     paint_window(&mut pixmap, window, grow);
     let svg = drawing(reading, outlines_mm, [f64::from(width), f64::from(picture_height), f64::from(height)], unit);
-    let options = usvg::Options { fontdb: FONTS.clone(), font_family: "Atkinson Hyperlegible".into(), ..usvg::Options::default() };
     let tree =
-        usvg::Tree::from_str(&svg, &options).map_err(|error| internal(&format!("the overlay's drawing is not readable: {error}")))?;
+        usvg::Tree::from_str(&svg, &svg_options()).map_err(|error| internal(&format!("the overlay's drawing is not readable: {error}")))?;
     resvg::render(&tree, Transform::identity(), &mut pixmap.as_mut());
     pixmap.encode_png().map_err(|error| internal(&format!("the PNG cannot be written: {error}")))
 }

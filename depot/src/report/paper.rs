@@ -14,7 +14,7 @@ use krilla_svg::{SurfaceExt as _, SvgSettings};
 use resvg::usvg;
 use ttf_parser::Face;
 
-use super::picture::FONTS;
+use super::fonts::{BOLD, REGULAR, svg_options};
 
 /// Points (1/72 inch) per millimetre.
 const POINTS_PER_MM: f64 = 72.0 / 25.4;
@@ -25,8 +25,6 @@ const GAP_MM: f64 = 4.0;
 const INK: &str = "#16181A";
 const PENCIL: &str = "#4F5256";
 
-static REGULAR: &[u8] = include_bytes!("../../assets/fonts/AtkinsonHyperlegible-Regular.ttf");
-static BOLD: &[u8] = include_bytes!("../../assets/fonts/AtkinsonHyperlegible-Bold.ttf");
 static FACES: LazyLock<[Option<Face<'static>>; 2]> = LazyLock::new(|| [REGULAR, BOLD].map(|bytes| Face::parse(bytes, 0).ok()));
 
 /// How a line of text looks.
@@ -272,7 +270,7 @@ impl Report {
     pub fn pdf(&self) -> Result<Vec<u8>, CoreError> {
         let failed =
             |reason: String| CoreError::new(ErrorKind::Internal, "report_not_drawn", reason, "report this with the program's version");
-        let options = usvg::Options { fontdb: FONTS.clone(), font_family: "Atkinson Hyperlegible".to_owned(), ..Default::default() };
+        let options = svg_options();
         let [width, height] = self.page_mm.map(|side| (side * POINTS_PER_MM) as f32);
         let no_size = || failed("the page has no size".to_owned());
         let size = krilla::geom::Size::from_wh(width, height).ok_or_else(no_size)?;

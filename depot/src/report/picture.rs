@@ -1,24 +1,16 @@
 //! A drawing as a file: SVG, or PNG by the file's name.
 
 use std::path::Path;
-use std::sync::{Arc, LazyLock};
 
 use gritbook_core::{CoreError, ErrorKind};
 use resvg::tiny_skia::{Pixmap, Transform};
-use resvg::usvg::{self, fontdb};
+use resvg::usvg;
 
 use super::chart::{Drawing, Palette, to_svg};
+use super::fonts::svg_options;
 
 /// A PNG is drawn this much larger than its CSS pixels, so that it is sharp on a phone.
 const PNG_SCALE: f32 = 2.0;
-
-/// The family embedded in pages and reports.
-pub static FONTS: LazyLock<Arc<fontdb::Database>> = LazyLock::new(|| {
-    let mut fonts = fontdb::Database::new();
-    fonts.load_font_data(include_bytes!("../../assets/fonts/AtkinsonHyperlegible-Regular.ttf").to_vec());
-    fonts.load_font_data(include_bytes!("../../assets/fonts/AtkinsonHyperlegible-Bold.ttf").to_vec());
-    Arc::new(fonts)
-});
 
 /// The drawing's bytes for a file of this name, by day.
 ///
@@ -39,8 +31,7 @@ pub fn picture(path: &Path, drawing: &Drawing) -> Result<Vec<u8>, CoreError> {
 
 fn png(svg: &str) -> Result<Vec<u8>, CoreError> {
     let failed = |reason: String| CoreError::new(ErrorKind::Internal, "failed", reason, "report this with what was drawn");
-    let options = usvg::Options { fontdb: FONTS.clone(), font_family: "Atkinson Hyperlegible".into(), ..usvg::Options::default() };
-    let tree = usvg::Tree::from_str(svg, &options).map_err(|error| failed(format!("the drawing is not readable: {error}")))?;
+    let tree = usvg::Tree::from_str(svg, &svg_options()).map_err(|error| failed(format!("the drawing is not readable: {error}")))?;
     let size = tree.size();
     let [width, height] = [size.width(), size.height()].map(|side| (side * PNG_SCALE).round() as u32);
     let mut pixmap = Pixmap::new(width, height).ok_or_else(|| failed("the picture has no pixels".to_owned()))?;

@@ -20,6 +20,7 @@ use super::archive::PhotoKind;
 use super::auth::Reader;
 use super::routes::photos;
 use super::{Depot, Problem, on_disk};
+use crate::report::fonts::{BOLD, REGULAR};
 
 /// How many entries of a pump the page shows.
 const NEWEST: u32 = 30;
@@ -30,8 +31,6 @@ static MAKING: tokio::sync::Semaphore = tokio::sync::Semaphore::const_new(AT_ONC
 const POLICY: &str =
     "default-src 'none'; style-src 'self'; img-src 'self'; font-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
-static REGULAR: &[u8] = include_bytes!("../../../assets/fonts/AtkinsonHyperlegible-Regular.ttf");
-static BOLD: &[u8] = include_bytes!("../../../assets/fonts/AtkinsonHyperlegible-Bold.ttf");
 const LOOK: &str = include_str!("look.css");
 
 pub(super) fn router() -> Router<Depot> {
