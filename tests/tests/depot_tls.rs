@@ -388,3 +388,91 @@ fn certificate_shown_on_the_wire_is_the_one_that_was_announced() {
     let shown = connection.peer_certificates().unwrap();
     assert_eq!(key_sha256(&shown[0]).unwrap().to_string(), depot.key);
 }
+
+/// The certificate that the depot shows to a connection made now.
+fn shown(depot: &Process) -> CertificateDer<'static> {
+    #[derive(Debug)]
+    struct Any;
+    impl rustls::client::danger::ServerCertVerifier for Any {
+        fn verify_server_cert(
+            &self,
+            _: &CertificateDer<'_>,
+            _: &[CertificateDer<'_>],
+            _: &rustls::pki_types::ServerName<'_>,
+            _: &[u8],
+            _: rustls::pki_types::UnixTime,
+        ) -> Result<rustls::client::danger::ServerCertVerified, rustls::Error> {
+            Ok(rustls::client::danger::ServerCertVerified::assertion())
+        }
+
+        fn verify_tls12_signature(
+            &self,
+            _: &[u8],
+            _: &CertificateDer<'_>,
+            _: &rustls::DigitallySignedStruct,
+        ) -> Result<rustls::client::danger::HandshakeSignatureValid, rustls::Error> {
+            Ok(rustls::client::danger::HandshakeSignatureValid::assertion())
+        }
+
+        fn verify_tls13_signature(
+            &self,
+            _: &[u8],
+            _: &CertificateDer<'_>,
+            _: &rustls::DigitallySignedStruct,
+        ) -> Result<rustls::client::danger::HandshakeSignatureValid, rustls::Error> {
+            Ok(rustls::client::danger::HandshakeSignatureValid::assertion())
+        }
+
+        fn supported_verify_schemes(&self) -> Vec<rustls::SignatureScheme> {
+            rustls::crypto::ring::default_provider().signature_verification_algorithms.supported_schemes()
+        }
+    }
+    let config = rustls::ClientConfig::builder_with_provider(Arc::new(rustls::crypto::ring::default_provider()))
+        .with_safe_default_protocol_versions()
+        .unwrap()
+        .dangerous()
+        .with_custom_certificate_verifier(Arc::new(Any))
+        .with_no_client_auth();
+    let mut connection = rustls::ClientConnection::new(Arc::new(config), "localhost".try_into().unwrap()).unwrap();
+    let mut socket = TcpStream::connect(("127.0.0.1", depot.port())).unwrap();
+    connection.complete_io(&mut socket).unwrap();
+    connection.peer_certificates().unwrap()[0].clone().into_owned()
+}
+
+#[cfg(unix)]
+#[test]
+fn hang_up_signal_takes_a_new_certificate_of_the_same_key_and_no_other_key() {
+    let desk = Desk::new();
+    let depot = Process::here(&desk.data());
+    let hang_up = || {
+        let told = Command::new("kill").args(["-HUP", &depot.child.id().to_string()]).status().unwrap();
+        assert!(told.success());
+    };
+    let first = shown(&depot);
+    std::fs::remove_file(desk.path("data/tls/certificate.pem")).unwrap();
+    hang_up();
+    let begun = std::time::Instant::now();
+    let second = loop {
+        let now = shown(&depot);
+        if now != first {
+            break now;
+        }
+        assert!(begun.elapsed().as_secs() < 10, "the certificate of before goes on");
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    };
+    assert_eq!(key_sha256(&second).unwrap().to_string(), depot.key);
+    // Another key, and then a file that is none: the one of before goes on.
+    let (key, made) = certificate("localhost", (2020, 2040));
+    std::fs::write(desk.path("data/tls/key.pem"), key.serialize_pem()).unwrap();
+    std::fs::write(desk.path("data/tls/certificate.pem"), made.pem()).unwrap();
+    hang_up();
+    std::thread::sleep(std::time::Duration::from_millis(500));
+    assert_eq!(shown(&depot), second);
+    std::fs::write(desk.path("data/tls/certificate.pem"), "nothing").unwrap();
+    hang_up();
+    std::thread::sleep(std::time::Duration::from_millis(500));
+    assert_eq!(shown(&depot), second);
+    let token = text(&desk.enroll("phone", &[]), "token");
+    desk.check();
+    assert_eq!(desk.sync(&depot.url, &token, Some(&depot.key)).0, Some(0));
+}

@@ -1,30 +1,35 @@
-//! `gritbook depot`: runs the receiving side until Ctrl-C or SIGTERM.
+//! `gritbook depot`: runs the receiving side until Ctrl-C or SIGTERM; with a verb, backs it up or puts a backup back.
 
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
+use super::backup::Verb;
 use super::{Failure, Run, say};
 use crate::server::{Settings, Tls, start};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
+#[command(args_conflicts_with_subcommands = true, subcommand_negates_reqs = true)]
 #[command(after_help = "\
 Example: gritbook depot --data depot-data
 
          gritbook depot --data depot-data --listen 0.0.0.0:8470
 
-The first listens on this machine only, in plain HTTP, and its page is open to whoever sits at it. On an address that
+The first listens on this machine only, in plain HTTP, and its pages are open to whoever sits at it until the first
+person is added: gritbook people add --data depot-data --name NAME --role owner. From then on people sign in. On an address that
 others can reach it speaks TLS with a key of its own, made at the first start and kept in DIR/tls. Its enrolment codes
 hold that key's SHA-256: an enrolled device sends to this key and to no other. Keep DIR/tls/key.pem private and in the
 backup: with another key every device must be enrolled anew. A new certificate from the same key changes nothing.
 
 --behind-tls-proxy instead leaves encryption to a proxy in front of the depot. It means: whoever can read what passes
 between the proxy and the depot reads tokens and records; devices then trust the proxy's certificate by its public
-authority, not by a key; and the page asks for a device's token as password.")]
+authority, not by a key; people sign in on loopback too; and X-Forwarded-For, as that proxy writes it, says who asks.")]
 pub struct Args {
+    #[command(subcommand)]
+    verb: Option<Verb>,
     /// Folder for the archive and the photos; made where it is missing.
-    #[arg(long, value_name = "DIR")]
-    data: PathBuf,
+    #[arg(long, value_name = "DIR", required = true)]
+    data: Option<PathBuf>,
     /// Address and port to listen on; port 0 takes a free one.
     #[arg(long, value_name = "ADDR", default_value = "127.0.0.1:8470")]
     listen: SocketAddr,
@@ -43,10 +48,22 @@ pub struct Args {
     /// Room for photos in megabytes; without it as much as the disk has.
     #[arg(long, value_name = "MB")]
     photo_room: Option<u64>,
+    /// Requests a minute that one token may make; one address may make four times as many.
+    #[arg(long, value_name = "N", default_value_t = 6_000, value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    requests_per_minute: u32,
 }
 
 impl Run for Args {
+    fn json(&self) -> bool {
+        self.verb.as_ref().is_some_and(Verb::json)
+    }
+
     fn run(self) -> Result<(), Failure> {
+        if let Some(verb) = self.verb {
+            return verb.run();
+        }
+        // Without a verb the arguments ask for it.
+        let data = self.data.unwrap_or_default();
         let filter = tracing_subscriber::EnvFilter::try_from_env("GRITBOOK_LOG").unwrap_or_else(|_| "info".into());
         // A second subscriber in one process is refused; the first one goes on.
         let _ = tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).with_ansi(false).try_init();
@@ -56,12 +73,16 @@ impl Run for Args {
             _ => Tls::Off,
         };
         let settings = Settings {
+            behind_proxy: self.behind_tls_proxy,
+            cookies_secure: self.behind_tls_proxy || tls != Tls::Off,
             tls,
             page_open: self.listen.ip().is_loopback() && !self.behind_tls_proxy,
             photo_quota_bytes: self.photo_room.map(|mb| mb.saturating_mul(1_000_000)),
+            requests_per_token: self.requests_per_minute,
+            requests_per_address: self.requests_per_minute.saturating_mul(4),
             ..Settings::default()
         };
-        let depot = start(&self.data, self.listen, settings, true)?;
+        let depot = start(&data, self.listen, settings, true)?;
         say(format_args!("depot ready at {}", depot.url()));
         if let Some(key) = depot.key_sha256() {
             say(format_args!("key sha256 {key}"));

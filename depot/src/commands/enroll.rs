@@ -11,7 +11,10 @@ use gritbook_core::{CoreError, ErrorKind};
 use qrcode::{EcLevel, QrCode};
 
 use super::{Failure, Run, say, say_document};
+use crate::report::code::code_svg;
 use crate::server::archive::{Archive as _, SqliteArchive, Work};
+use crate::server::backup::no_archive;
+use crate::server::people::checked_name;
 use crate::server::{make_token, token_hash};
 
 /// Arguments.
@@ -76,13 +79,7 @@ impl Run for Args {
         if self.revoke {
             // A mistyped folder must not become a new, empty archive.
             if !self.data.join("depot.sqlite").exists() {
-                return Err(CoreError::new(
-                    ErrorKind::NotFound,
-                    "no_archive",
-                    format!("there is no depot in `{}`", self.data.display()),
-                    "give the folder that the depot runs on",
-                )
-                .into());
+                return Err(no_archive(&self.data).into());
             }
             let archive = SqliteArchive::open(&self.data)?;
             finish(archive.revoke(name.clone(), now()))?;
@@ -159,25 +156,12 @@ fn names_a_machine(url: &str) -> bool {
     address.is_none_or(|address| !address.ip().is_unspecified())
 }
 
-fn checked_name(name: &str) -> Result<String, CoreError> {
-    let name = name.trim();
-    let count = name.chars().count();
-    if count == 0 || count > 60 || name.chars().any(char::is_control) {
-        return Err(CoreError::refused(
-            "bad_name",
-            format!("the name has {count} characters or holds signs that cannot be printed"),
-            "use 1 to 60 printable characters",
-        ));
-    }
-    Ok(name.to_owned())
-}
-
-fn now() -> DateTime<Utc> {
+pub(super) fn now() -> DateTime<Utc> {
     SystemTime::now().into()
 }
 
 /// Runs one piece of the archive's work from this plain thread.
-fn finish<T>(work: Work<T>) -> Result<T, CoreError> {
+pub(super) fn finish<T>(work: Work<T>) -> Result<T, CoreError> {
     tokio::runtime::Builder::new_current_thread()
         .build()
         .map_err(|cause| CoreError::new(ErrorKind::Internal, "no_threads", "no thread could be started", "try again").because(cause))?
@@ -224,15 +208,8 @@ fn draw(code: &QrCode, file: &Path) -> Result<(), CoreError> {
             picture.save(file).map_err(|cause| failed(std::io::Error::other(cause)))
         }
         Picture::Svg => {
-            let mut path = String::new();
-            for (x, y) in (0..width).flat_map(|y| (0..width).map(move |x| (x, y))).filter(|&(x, y)| dark(x, y)) {
-                path.push_str(&format!("M{} {}h1v1h-1z", x + QUIET, y + QUIET));
-            }
-            let side = width + 2 * QUIET;
-            let svg = format!(
-                "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {side} {side}\" width=\"{whole}\" height=\"{whole}\" shape-rendering=\"crispEdges\">\
-                 <path fill=\"#fff\" d=\"M0 0h{side}v{side}H0z\"/><path d=\"{path}\"/></svg>\n"
-            );
+            let sized = format!("<svg width=\"{whole}\" height=\"{whole}\"");
+            let svg = code_svg(code).replacen("<svg", &sized, 1) + "\n";
             std::fs::write(file, svg).map_err(failed)
         }
     }

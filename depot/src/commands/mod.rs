@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 use gritbook_core::{CoreError, ErrorKind};
 
+mod backup;
 mod bolt;
 mod book;
 mod bore;
@@ -19,6 +20,7 @@ mod life;
 mod line;
 mod measured;
 mod oring;
+mod people;
 mod plate;
 mod read;
 mod schema;
@@ -91,6 +93,8 @@ commands! {
     Depot(depot),
     /// Let a device in, or shut it out.
     Enroll(enroll),
+    /// Who may sign in at a depot's pages.
+    People(people),
     /// Print the JSON Schema of a document.
     Schema(schema),
 }

@@ -48,6 +48,9 @@ const DOCUMENTS: &[(&str, Make)] = &[
     ("exported", schema_of::<documents::Exported>),
     ("changeout", schema_of::<gritbook_core::changeout::Progress>),
     ("changeout_state", schema_of::<documents::ChangeOut>),
+    ("depot_backup", schema_of::<crate::server::backup::DepotBackup>),
+    ("person", schema_of::<super::people::PersonChanged>),
+    ("people", schema_of::<super::people::PeopleList>),
     ("enrolment", schema_of::<super::enroll::Enrolled>),
     ("error", schema_of::<ErrorDocument>),
 ];

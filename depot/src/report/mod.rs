@@ -2,6 +2,7 @@
 
 pub mod card_sheet;
 pub mod chart;
+pub mod code;
 pub mod curve;
 pub mod fonts;
 pub mod overlay;

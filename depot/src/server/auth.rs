@@ -6,12 +6,15 @@ use axum::http::request::Parts;
 use axum::http::{HeaderMap, header};
 use base64::Engine as _;
 use base64::engine::general_purpose::{STANDARD, URL_SAFE_NO_PAD};
-use gritbook_core::ids::Sha256Hex;
+use chrono::TimeDelta;
+use gritbook_core::ids::{PumpId, Sha256Hex};
 use gritbook_core::{CoreError, ErrorKind};
 use subtle::ConstantTimeEq as _;
 
 use super::Depot;
 use super::archive::Device;
+use super::archive::people::{Actor, Role};
+use super::people::session::Signed;
 use super::problem::Problem;
 
 /// Makes a token: 43 characters that go into a header as they are.
@@ -46,6 +49,9 @@ impl FromRequestParts<Depot> for Enrolled {
     }
 }
 
+/// A device is noted as heard once a minute at most: not every request is a write.
+const HEARD_EVERY: TimeDelta = TimeDelta::minutes(1);
+
 const BEARER: &str = "Bearer realm=\"gritbook\"";
 const BASIC: &str = "Basic realm=\"gritbook\", charset=\"UTF-8\"";
 
@@ -70,6 +76,20 @@ async fn identify(depot: &Depot, token: Option<&str>, challenge: &str) -> Result
                     "enrol the device again; what it holds stays queued",
                 ));
             }
+            let now = depot.now();
+            if device.heard.is_none() && device.first_use_by.is_some_and(|by| by < now) {
+                return Err(refused(
+                    "token_too_late",
+                    "this token was not used in time after it was shown",
+                    "enrol the device again; what it holds stays queued",
+                ));
+            }
+            if device.heard.is_none_or(|heard| now - heard >= HEARD_EVERY) {
+                // A full disk must not stop a device from being answered, only from being seen here.
+                if let Err(error) = depot.archive().heard(device.number, now).await {
+                    tracing::warn!(code = error.code(), "a device could not be noted as heard");
+                }
+            }
             Ok(device)
         }
         _ => Err(refused("unknown_token", "the depot does not know this token", "check the token, or enrol the device again")),
@@ -91,19 +111,87 @@ fn basic_password(headers: &HeaderMap) -> Option<String> {
     pair.split_once(':').map(|(_, password)| password.to_owned())
 }
 
-/// Someone who may read the pages: anybody where the depot's pages are open, else whoever has a token.
+/// Someone who may read pages.
 #[derive(Debug, Clone)]
-pub(crate) struct Reader;
+pub(crate) enum Reader {
+    /// Whoever sits at this machine, while nobody was added who may sign in.
+    Anyone,
+    /// A device's token, by itself or as the password of HTTP Basic.
+    Device(Device),
+    /// A person who is signed in.
+    Person(Box<Signed>),
+}
+
+impl Reader {
+    /// Whether the pages of this pump are open to the reader.
+    pub(crate) fn may_read(&self, pump: PumpId) -> bool {
+        self.only().is_none_or(|pumps| pumps.contains(&pump))
+    }
+
+    /// The pumps that alone are open to the reader; none where all are.
+    pub(crate) fn only(&self) -> Option<&[PumpId]> {
+        match self {
+            Self::Person(signed) if signed.person.role == Role::Mechanic => Some(&signed.person.pumps),
+            _ => None,
+        }
+    }
+
+    /// Refuses who may not take whole records away.
+    ///
+    /// # Errors
+    /// `not_allowed`.
+    pub(crate) fn may_export(&self) -> Result<(), Problem> {
+        if self.only().is_some() { Err(not_allowed("a mechanic reads pages and does not export", "ask the office")) } else { Ok(()) }
+    }
+
+    /// The owner who is signed in.
+    ///
+    /// # Errors
+    /// `not_allowed`.
+    pub(crate) fn owner(&self) -> Result<&Signed, Problem> {
+        match self {
+            Self::Person(signed) if signed.person.role == Role::Owner => Ok(signed),
+            _ => Err(not_allowed("this page is the owner's", "sign in as an owner")),
+        }
+    }
+
+    /// The person who is signed in.
+    ///
+    /// # Errors
+    /// `not_allowed`.
+    pub(crate) fn person(&self) -> Result<&Signed, Problem> {
+        match self {
+            Self::Person(signed) => Ok(signed),
+            _ => Err(not_allowed("nobody is signed in", "sign in first")),
+        }
+    }
+
+    /// Who it is, for the audit.
+    pub(crate) fn actor(&self) -> Actor {
+        match self {
+            Self::Anyone => Actor::Nobody,
+            Self::Device(device) => Actor::Device(device.number),
+            Self::Person(signed) => Actor::Person(signed.person.number),
+        }
+    }
+}
+
+fn not_allowed(reason: &str, advice: &str) -> Problem {
+    Problem::new(403, "not_allowed", reason, advice)
+}
 
 impl FromRequestParts<Depot> for Reader {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, depot: &Depot) -> Result<Self, Problem> {
-        if depot.settings().page_open {
+        if let Some(signed) = Signed::find(&parts.headers, depot).await? {
+            return Ok(Self::Person(Box::new(signed)));
+        }
+        if depot.settings().page_open && !depot.archive().any_person().await? {
             // A web site could point its own name at 127.0.0.1 and read an open page through a visitor's browser.
             let host = parts.headers.get(header::HOST).and_then(|host| host.to_str().ok()).unwrap_or("localhost");
             if is_loopback_name(host) {
-                return Ok(Self);
+                return Ok(Self::Anyone);
             }
             return Err(Problem::new(
                 421,
@@ -113,7 +201,7 @@ impl FromRequestParts<Depot> for Reader {
             ));
         }
         let token = bearer(&parts.headers).or_else(|| basic_password(&parts.headers));
-        identify(depot, token.as_deref(), BASIC).await.map(|_| Self)
+        identify(depot, token.as_deref(), BASIC).await.map(Self::Device)
     }
 }
 

@@ -20,12 +20,16 @@
 
 pub mod archive;
 mod auth;
+pub mod backup;
 mod busy;
+mod limits;
 mod linger;
 mod metrics;
 pub mod office;
 pub mod openapi;
 mod pages;
+mod peer;
+pub mod people;
 mod problem;
 mod routes;
 mod serve;
@@ -48,14 +52,24 @@ pub use tls::Tls;
 
 use archive::{Archive, SqliteArchive};
 use busy::Busy;
+use limits::Limits;
 use metrics::Metrics;
+use people::backoff::Backoff;
 use shelf::Shelf;
 
 /// How a depot behaves. The defaults are what `gritbook depot` uses.
 #[derive(Debug, Clone)]
 pub struct Settings {
-    /// Pages need no sign-in. Only ever true for a depot that listens on loopback without a proxy before it.
+    /// Pages need no sign-in while nobody was added. Only ever true for a depot on loopback without a proxy before it.
     pub page_open: bool,
+    /// A proxy stands before the depot and says in `X-Forwarded-For` who asks.
+    pub behind_proxy: bool,
+    /// Browsers reach the pages by TLS: cookies go by TLS alone.
+    pub cookies_secure: bool,
+    /// A session without a page for this long is over.
+    pub session_idle: Duration,
+    /// A session is over after this long in any case.
+    pub session_longest: Duration,
     /// Whether the depot speaks TLS. Off only for loopback, or behind a proxy that speaks TLS.
     pub tls: Tls,
     /// Largest photo, bytes.
@@ -66,7 +80,11 @@ pub struct Settings {
     pub max_batch_entries: usize,
     /// Room for photos, stored and promised, bytes; none: as much as the disk has.
     pub photo_quota_bytes: Option<u64>,
-    /// A body that stays silent this long is given up; what came is kept.
+    /// Requests a minute that one token may make; as many may come at once after a minute of rest.
+    pub requests_per_token: u32,
+    /// The same for one address, whatever tokens come from it: a yard's phones share one.
+    pub requests_per_address: u32,
+    /// A body that brings less than 1 KiB in this time is given up; what came is kept.
     pub body_idle: Duration,
     /// An upload that is not continued for this long is given up.
     pub upload_lifetime: Duration,
@@ -78,11 +96,17 @@ impl Default for Settings {
     fn default() -> Self {
         Self {
             page_open: false,
+            behind_proxy: false,
+            cookies_secure: false,
+            session_idle: Duration::from_secs(2 * 3600),
+            session_longest: Duration::from_secs(12 * 3600),
             tls: Tls::Off,
             max_photo_bytes: 64 * 1024 * 1024,
             max_batch_bytes: 2 * 1024 * 1024,
             max_batch_entries: 500,
             photo_quota_bytes: None,
+            requests_per_token: 6_000,
+            requests_per_address: 24_000,
             body_idle: Duration::from_secs(30),
             upload_lifetime: Duration::from_secs(14 * 24 * 3600),
             now: || DateTime::<Utc>::from(SystemTime::now()),
@@ -99,6 +123,8 @@ struct Inner {
     archive: Arc<dyn Archive>,
     shelf: Shelf,
     busy: Busy,
+    backoff: Backoff,
+    limits: Limits,
     metrics: Metrics,
     stopping: watch::Sender<bool>,
 }
@@ -122,11 +148,14 @@ impl Depot {
 
     /// A depot on an archive and a shelf.
     pub fn new(archive: Arc<dyn Archive>, shelf: Shelf, settings: Settings) -> Self {
+        let limits = Limits::new(settings.requests_per_token, settings.requests_per_address);
         Self(Arc::new(Inner {
             settings,
             archive,
             shelf,
             busy: Busy::default(),
+            backoff: Backoff::default(),
+            limits,
             metrics: Metrics::new(),
             stopping: watch::Sender::new(false),
         }))
@@ -149,6 +178,14 @@ impl Depot {
         &self.0.busy
     }
 
+    pub(crate) fn backoff(&self) -> &Backoff {
+        &self.0.backoff
+    }
+
+    pub(crate) fn limits(&self) -> &Limits {
+        &self.0.limits
+    }
+
     fn metrics(&self) -> &Metrics {
         &self.0.metrics
     }
@@ -166,18 +203,30 @@ impl Depot {
         self.0.stopping.subscribe()
     }
 
-    /// Gives up uploads that nobody continued.
+    /// Gives up uploads that nobody continued, and forgets audit rows whose time is over.
     ///
     /// # Errors
     /// As the archive gives them.
     pub async fn sweep(&self) -> Result<(), CoreError> {
-        let gone = self.archive().expire_uploads(self.now()).await?;
-        if gone.is_empty() {
-            return Ok(());
+        let mut given_up = 0_u32;
+        for id in self.archive().expired_uploads(self.now()).await? {
+            // Someone writes it at this moment: it is not expired any more.
+            let Some(hold) = self.busy().hold(&id) else { continue };
+            // The bytes first: should the depot end in between, the row is found again. The other way round they would
+            // lie there for good, and on a full disk the row could not be written at all.
+            let still = self.archive().upload(id.clone()).await?.is_some_and(|upload| upload.expires <= self.now());
+            if still {
+                let (shelf, name) = (self.shelf().clone(), id.clone());
+                on_disk(move || shelf.forget(&name)).await?;
+                given_up += u32::from(self.archive().expire_upload(id, self.now()).await?);
+            }
+            drop(hold);
         }
-        tracing::info!(count = gone.len(), "uploads given up");
-        let shelf = self.shelf().clone();
-        on_disk(move || gone.iter().try_for_each(|id| shelf.forget(id))).await
+        if given_up > 0 {
+            tracing::info!(count = given_up, "uploads given up");
+        }
+        self.archive().forget_closed_uploads(self.now()).await?;
+        self.archive().forget_old_audit(self.now()).await
     }
 }
 

@@ -1,5 +1,7 @@
 //! The OpenAPI 3.1 document of every request. Shapes of documents come from the types that write them.
 
+mod pages;
+
 use axum::http::header;
 use axum::response::{IntoResponse as _, Response};
 use gritbook_core::model::Entry;
@@ -39,7 +41,10 @@ pub(super) async fn page() -> Response {
 pub fn document() -> Value {
     let settings = SchemaSettings::draft2020_12().with(|settings| settings.definitions_path = "/components/schemas".into());
     let mut shapes = settings.into_generator();
-    let paths = paths(&mut shapes);
+    let mut paths = paths(&mut shapes);
+    if let (Some(all), Value::Object(of_people)) = (paths.as_object_mut(), pages::paths()) {
+        all.extend(of_people);
+    }
     let problem = shape::<ProblemDocument>(&mut shapes);
     json!({
         "openapi": "3.1.0",
@@ -52,7 +57,10 @@ pub fn document() -> Value {
         "security": [{ "device": [] }],
         "paths": paths,
         "components": {
-            "securitySchemes": { "device": { "type": "http", "scheme": "bearer", "description": "The token of an enrolled device" } },
+            "securitySchemes": {
+                "device": { "type": "http", "scheme": "bearer", "description": "The token of an enrolled device" },
+                "session": { "type": "apiKey", "in": "cookie", "name": "__Host-gritbook", "description": "A person who is signed in; `gritbook` where the depot speaks plain HTTP" },
+            },
             "responses": {
                 "problem": { "description": "What was wrong and what to do", "content": { "application/problem+json": { "schema": problem } } },
             },

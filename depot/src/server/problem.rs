@@ -52,6 +52,11 @@ impl Problem {
         self.code
     }
 
+    /// What a page says of it.
+    pub(crate) fn told(&self) -> Told {
+        Told { code: self.code, reason: self.reason.clone(), advice: self.advice.clone() }
+    }
+
     /// The HTTP status.
     pub fn status(&self) -> u16 {
         self.status.as_u16()
@@ -75,8 +80,17 @@ impl From<CoreError> for Problem {
     }
 }
 
+/// What a page says of a problem, beside its document.
+#[derive(Debug, Clone)]
+pub(crate) struct Told {
+    pub(crate) code: &'static str,
+    pub(crate) reason: String,
+    pub(crate) advice: String,
+}
+
 impl IntoResponse for Problem {
     fn into_response(self) -> Response {
+        let told = self.told();
         let mut document = json!({
             "type": format!("urn:gritbook:problem:{}", self.code),
             "title": self.code.replace('_', " "),
@@ -96,6 +110,7 @@ impl IntoResponse for Problem {
         for (name, value) in self.headers {
             headers.append(name, value);
         }
+        response.extensions_mut().insert(told);
         response
     }
 }

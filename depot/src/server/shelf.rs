@@ -65,6 +65,11 @@ impl Shelf {
         self.thumbs.join(format!("{sha256}.jpg"))
     }
 
+    /// Where the picture of a part of a photo lies, once it was made.
+    pub fn window_path(&self, sha256: Sha256Hex, [x, y, width, height]: [u32; 4]) -> PathBuf {
+        self.thumbs.join(format!("{sha256}-{x}-{y}-{width}-{height}.jpg"))
+    }
+
     /// Upload ids are checked to be plain names before they come here.
     fn staging_path(&self, id: &str) -> PathBuf {
         self.incoming.join(format!("{id}.part"))
@@ -149,7 +154,8 @@ fn staging_lost(there: u64, expected: u64) -> CoreError {
     )
 }
 
-fn examine_file(path: &Path) -> io::Result<PhotoRow> {
+/// What a file is: its SHA-256, its length, its kind.
+pub(crate) fn examine_file(path: &Path) -> io::Result<PhotoRow> {
     let mut file = File::open(path)?;
     let mut hasher = Sha256::new();
     let mut start = Vec::new();

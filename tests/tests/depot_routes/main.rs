@@ -2,9 +2,12 @@
 
 #![allow(clippy::unwrap_used, reason = "helpers of tests fail loudly, as the tests do")]
 
+mod door;
 mod entries;
 mod office;
+mod owner;
 mod page;
 mod photos;
 mod random;
+mod record;
 mod uploads;

@@ -3,6 +3,8 @@
 //! [`Archive`] is the seam between the routes and a database. Everything a method reports as done is durable before
 //! its future ends. The bytes of photos are not here but on the [`super::shelf::Shelf`].
 
+pub mod devices;
+pub mod people;
 mod sqlite;
 
 use std::future::Future;
@@ -14,6 +16,7 @@ use gritbook_core::ids::{EntryId, PumpId, Sha256Hex};
 use gritbook_core::wire::v1::Verdict;
 
 pub use sqlite::SqliteArchive;
+pub(in crate::server) use sqlite::backup;
 pub(crate) use sqlite::storage_full;
 
 /// What an archive's method returns: a future that owns its arguments, so that a backend may run it where it likes.
@@ -30,6 +33,10 @@ pub struct Device {
     pub token_hash: Sha256Hex,
     /// True once the token was taken away.
     pub revoked: bool,
+    /// When it asked last, to the minute.
+    pub heard: Option<DateTime<Utc>>,
+    /// Until when the token must have been used once; none: no such limit.
+    pub first_use_by: Option<DateTime<Utc>>,
 }
 
 /// A stored photo.
@@ -171,6 +178,32 @@ pub struct PumpPage {
     pub amended: Vec<EntryId>,
 }
 
+/// One entry with what its page needs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EntryFound {
+    /// Of which pump.
+    pub pump: PumpId,
+    /// The sealed text.
+    pub doc: String,
+    /// Ids that later entries of this pump amend.
+    pub amended: Vec<EntryId>,
+}
+
+/// What is looked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EntriesWanted {
+    /// Of these pumps.
+    pub pumps: Vec<PumpId>,
+    /// Of this kind, by the record's own word; none: of any.
+    pub kind: Option<&'static str>,
+    /// Written from here on, milliseconds since 1970 by hybrid time.
+    pub from_ms: i64,
+    /// Written before here.
+    pub to_ms: i64,
+    /// At most so many.
+    pub limit: u32,
+}
+
 /// What a depot holds, counted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Holdings {
@@ -193,7 +226,7 @@ pub struct Holdings {
 }
 
 /// The depot's memory. One implementation per database; the routes know only this.
-pub trait Archive: Send + Sync {
+pub trait Archive: people::People + devices::Devices + Send + Sync {
     /// Lets a device in under `name`.
     ///
     /// # Errors
@@ -220,6 +253,15 @@ pub trait Archive: Send + Sync {
 
     /// One pump with its newest entries, at most `newest`; None where no entry of it has come.
     fn pump(&self, pump: PumpId, newest: u32) -> Work<Option<PumpPage>>;
+
+    /// One pump with up to `rows` of its entries, newest first, after the `skip` newest; None where no entry of it has come.
+    fn pump_part(&self, pump: PumpId, skip: u32, rows: u32) -> Work<Option<PumpPage>>;
+
+    /// One entry.
+    fn entry(&self, id: EntryId) -> Work<Option<EntryFound>>;
+
+    /// Entries that are looked for, newest first.
+    fn entries_wanted(&self, wanted: EntriesWanted) -> Work<Vec<(PumpId, String)>>;
 
     /// Every entry of a pump as it came, in the record's order: by hybrid time, then by device.
     fn entries_of(&self, pump: PumpId) -> Work<Vec<String>>;
@@ -248,14 +290,23 @@ pub trait Archive: Send + Sync {
     /// Gives an upload up.
     fn drop_upload(&self, id: String) -> Work<()>;
 
-    /// Gives up every open upload that expired before `now` and forgets closed ones; names whose staged bytes can go.
-    fn expire_uploads(&self, now: DateTime<Utc>) -> Work<Vec<String>>;
+    /// Open uploads that nobody continued until `now`.
+    fn expired_uploads(&self, now: DateTime<Utc>) -> Work<Vec<String>>;
+
+    /// Gives an upload up where it is still open and expired before `now`; true where it was.
+    fn expire_upload(&self, id: String, now: DateTime<Utc>) -> Work<bool>;
+
+    /// Forgets uploads that were closed long before `now`.
+    fn forget_closed_uploads(&self, now: DateTime<Utc>) -> Work<()>;
 
     /// A stored photo.
     fn photo(&self, sha256: Sha256Hex) -> Work<Option<PhotoRow>>;
 
     /// Which of these photos are stored.
     fn photos_present(&self, asked: Vec<Sha256Hex>) -> Work<Vec<Sha256Hex>>;
+
+    /// Whether an entry of one of these pumps names this photo.
+    fn photo_is_of(&self, sha256: Sha256Hex, pumps: Vec<PumpId>) -> Work<bool>;
 
     /// Sum of all stored photos and of what open uploads may still grow to, bytes.
     fn photo_bytes(&self) -> Work<u64>;

@@ -7,6 +7,10 @@
 //! | busy timeout 5 s | the depot and `enroll` are two processes |
 //! | begin immediate | a writer waits at the door, not in the middle |
 
+pub(in crate::server) mod backup;
+mod devices;
+mod people;
+
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -18,15 +22,21 @@ use gritbook_core::wire::v1::{Verdict, VerdictOutcome};
 use gritbook_core::{CoreError, ErrorKind};
 use rusqlite::{Connection, OptionalExtension as _, Row, Transaction, TransactionBehavior, params};
 
-use super::{Archive, Creation, Device, EntryPage, Holdings, NewUpload, PhotoKind, PhotoRow, PumpPage, Upload, UploadState, Work};
+use super::devices::Devices as _;
+use super::people::{Actor, Deed, Reached};
+use super::{
+    Archive, Creation, Device, EntriesWanted, EntryFound, EntryPage, Holdings, NewUpload, PhotoKind, PhotoRow, PumpPage, Upload,
+    UploadState, Work,
+};
 
 /// Steps of the schema; the loop in [`migrate`] alone writes `user_version`.
-const STEPS: &[&str] = &[include_str!("schema/001.sql")];
+const STEPS: &[&str] = &[include_str!("schema/001.sql"), include_str!("schema/002.sql")];
 
 /// How long a closed upload is still answered for, so that a phone that missed the last answer can ask again.
 const REMEMBER_CLOSED_MS: i64 = 30 * 24 * 3600 * 1000;
 
-/// See the module.
+/// See the module. A copy shares the connections.
+#[derive(Clone)]
 pub struct SqliteArchive {
     writer: Arc<Mutex<Connection>>,
     reader: Arc<Mutex<Connection>>,
@@ -319,30 +329,33 @@ fn store_one(transaction: &Transaction<'_>, text: &str, delivered_by: i64, now_m
 fn pump_pages(connection: &Connection, newest: u32) -> rusqlite::Result<Vec<PumpPage>> {
     let mut pumps = connection.prepare_cached("SELECT pump, count(*) FROM entry GROUP BY pump ORDER BY max(hlc_ms) DESC, pump")?;
     let found: Vec<(String, i64)> = pumps.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect::<Result<_, _>>()?;
-    found.into_iter().map(|(name, total)| pump_page(connection, &name, total, newest)).collect()
+    found.into_iter().map(|(name, total)| pump_page(connection, &name, total, [0, newest])).collect()
 }
 
-fn pump_page(connection: &Connection, name: &str, total: i64, newest: u32) -> rusqlite::Result<PumpPage> {
-    let mut docs =
-        connection.prepare_cached("SELECT doc FROM entry WHERE pump = ?1 ORDER BY hlc_ms DESC, hlc_count DESC, device DESC LIMIT ?2")?;
+fn pump_page(connection: &Connection, name: &str, total: i64, [skip, newest]: [u32; 2]) -> rusqlite::Result<PumpPage> {
+    let mut docs = connection
+        .prepare_cached("SELECT doc FROM entry WHERE pump = ?1 ORDER BY hlc_ms DESC, hlc_count DESC, device DESC LIMIT ?2 OFFSET ?3")?;
     let mut set = connection.prepare_cached(
         "SELECT doc FROM entry WHERE pump = ?1 AND kind = 'pump_set' ORDER BY hlc_ms DESC, hlc_count DESC, device DESC LIMIT 1",
     )?;
-    let mut amended = connection.prepare_cached("SELECT doc FROM entry WHERE pump = ?1 AND kind = 'amended'")?;
-    let amended = amended
-        .query_map([name], |row| row.get::<_, String>(0))?
-        .filter_map(|doc| {
-            let doc: serde_json::Value = serde_json::from_str(&doc.ok()?).ok()?;
-            doc.get("body")?.get("amends")?.as_str()?.parse().ok()
-        })
-        .collect();
     Ok(PumpPage {
         pump: name.parse().map_err(|cause| bad_column(0, cause))?,
         set: set.query_row([name], |row| row.get(0)).optional()?,
-        newest: docs.query_map(params![name, newest], |row| row.get(0))?.collect::<Result<_, _>>()?,
+        newest: docs.query_map(params![name, newest, skip], |row| row.get(0))?.collect::<Result<_, _>>()?,
         total: to_u64(total),
-        amended,
+        amended: amended_of(connection, name)?,
     })
+}
+
+/// Ids that entries of this pump amend.
+fn amended_of(connection: &Connection, pump: &str) -> rusqlite::Result<Vec<EntryId>> {
+    let mut amended = connection.prepare_cached("SELECT doc FROM entry WHERE pump = ?1 AND kind = 'amended'")?;
+    let docs = amended.query_map([pump], |row| row.get::<_, String>(0))?;
+    let found = docs.filter_map(|doc| {
+        let doc: serde_json::Value = serde_json::from_str(&doc.ok()?).ok()?;
+        doc.get("body")?.get("amends")?.as_str()?.parse().ok()
+    });
+    Ok(found.collect())
 }
 
 fn holdings(connection: &Connection) -> rusqlite::Result<Holdings> {
@@ -359,64 +372,34 @@ fn holdings(connection: &Connection) -> rusqlite::Result<Holdings> {
     })
 }
 
+fn by_command(what: &'static str, at: DateTime<Utc>) -> Deed {
+    Deed { at, by: Actor::Command, what, about: None, reached: Reached::ThisMachine }
+}
+
 impl Archive for SqliteArchive {
     fn enroll(&self, name: String, token_hash: Sha256Hex, now: DateTime<Utc>) -> Work<()> {
-        let made = self.write("enrolling a device", {
-            let name = name.clone();
-            move |transaction| {
-                let taken =
-                    transaction.query_row("SELECT 1 FROM device WHERE name = ?1 AND revoked_ms IS NULL", [&name], |_| Ok(())).optional()?;
-                if taken.is_some() {
-                    return Ok(false);
-                }
-                transaction.execute(
-                    "INSERT INTO device (name, token_sha256, enrolled_ms) VALUES (?1, ?2, ?3)",
-                    params![name, token_hash.as_bytes(), now.timestamp_millis()],
-                )?;
-                Ok(true)
-            }
-        });
-        Box::pin(async move {
-            if made.await? {
-                return Ok(());
-            }
-            Err(CoreError::refused(
-                "name_taken",
-                format!("a device called `{name}` is enrolled already"),
-                "choose another name, or take that one away first with --revoke",
-            ))
-        })
+        self.let_in(name, token_hash, None, by_command("device_enrolled", now))
     }
 
     fn revoke(&self, name: String, now: DateTime<Utc>) -> Work<()> {
-        let changed = self.write("shutting a device out", {
-            let name = name.clone();
-            move |transaction| {
-                transaction.execute(
-                    "UPDATE device SET revoked_ms = ?2 WHERE name = ?1 AND revoked_ms IS NULL",
-                    params![name, now.timestamp_millis()],
-                )
-            }
-        });
-        Box::pin(async move {
-            if changed.await? > 0 {
-                return Ok(());
-            }
-            Err(CoreError::new(
-                ErrorKind::NotFound,
-                "no_such_device",
-                format!("no device called `{name}` is enrolled"),
-                "use the name as it was given at enrolment",
-            ))
-        })
+        self.shut_out(name, by_command("device_revoked", now))
     }
 
     fn device(&self, token_hash: Sha256Hex) -> Work<Option<Device>> {
         self.read("looking up a device", move |connection| {
             connection
-                .prepare_cached("SELECT n, name, token_sha256, revoked_ms IS NOT NULL FROM device WHERE token_sha256 = ?1")?
+                .prepare_cached(
+                    "SELECT n, name, token_sha256, revoked_ms IS NOT NULL, heard_ms, first_use_by_ms FROM device WHERE token_sha256 = ?1",
+                )?
                 .query_row([token_hash.as_bytes()], |row| {
-                    Ok(Device { number: row.get(0)?, name: row.get(1)?, token_hash: hash_column(row, 2)?, revoked: row.get(3)? })
+                    Ok(Device {
+                        number: row.get(0)?,
+                        name: row.get(1)?,
+                        token_hash: hash_column(row, 2)?,
+                        revoked: row.get(3)?,
+                        heard: row.get::<_, Option<i64>>(4)?.and_then(DateTime::from_timestamp_millis),
+                        first_use_by: row.get::<_, Option<i64>>(5)?.and_then(DateTime::from_timestamp_millis),
+                    })
                 })
                 .optional()
         })
@@ -454,10 +437,46 @@ impl Archive for SqliteArchive {
     }
 
     fn pump(&self, pump: PumpId, newest: u32) -> Work<Option<PumpPage>> {
+        self.pump_part(pump, 0, newest)
+    }
+
+    fn pump_part(&self, pump: PumpId, skip: u32, rows: u32) -> Work<Option<PumpPage>> {
         self.read("reading a pump", move |connection| {
             let name = pump.to_string();
             let total: i64 = connection.query_row("SELECT count(*) FROM entry WHERE pump = ?1", [&name], |row| row.get(0))?;
-            (total > 0).then(|| pump_page(connection, &name, total, newest)).transpose()
+            (total > 0).then(|| pump_page(connection, &name, total, [skip, rows])).transpose()
+        })
+    }
+
+    fn entry(&self, id: EntryId) -> Work<Option<EntryFound>> {
+        self.read("reading an entry", move |connection| {
+            let one = "SELECT pump, doc FROM entry WHERE id = ?1";
+            let found: Option<(String, String)> =
+                connection.query_row(one, [id.to_string()], |row| Ok((row.get(0)?, row.get(1)?))).optional()?;
+            let Some((pump, doc)) = found else { return Ok(None) };
+            let amended = amended_of(connection, &pump)?;
+            Ok(Some(EntryFound { pump: pump.parse().map_err(|cause| bad_column(0, cause))?, doc, amended }))
+        })
+    }
+
+    fn entries_wanted(&self, wanted: EntriesWanted) -> Work<Vec<(PumpId, String)>> {
+        self.read("searching the entries", move |connection| {
+            let mut found: Vec<(i64, i64, PumpId, String)> = Vec::new();
+            let mut of_pump = connection.prepare_cached(
+                "SELECT hlc_ms, hlc_count, doc FROM entry
+                 WHERE pump = ?1 AND hlc_ms >= ?2 AND hlc_ms < ?3 AND (?4 IS NULL OR kind = ?4)
+                 ORDER BY hlc_ms DESC, hlc_count DESC LIMIT ?5",
+            )?;
+            for pump in wanted.pumps {
+                let asked = params![pump.to_string(), wanted.from_ms, wanted.to_ms, wanted.kind, wanted.limit];
+                for row in of_pump.query_map(asked, |row| Ok((row.get(0)?, row.get(1)?, pump, row.get(2)?)))? {
+                    found.push(row?);
+                }
+                // No more than the newest of all pumps so far are kept.
+                found.sort_by_key(|one| std::cmp::Reverse((one.0, one.1)));
+                found.truncate(wanted.limit as usize);
+            }
+            Ok(found.into_iter().map(|(_, _, pump, doc)| (pump, doc)).collect())
         })
     }
 
@@ -565,16 +584,25 @@ impl Archive for SqliteArchive {
         })
     }
 
-    fn expire_uploads(&self, now: DateTime<Utc>) -> Work<Vec<String>> {
-        self.write("giving up old uploads", move |transaction| {
-            let now_ms = now.timestamp_millis();
-            let ids = transaction
-                .prepare("SELECT id FROM upload WHERE state = 'open' AND expires_ms <= ?1")?
-                .query_map([now_ms], |row| row.get(0))?
-                .collect::<Result<Vec<String>, _>>()?;
-            transaction.execute("UPDATE upload SET state = 'gone' WHERE state = 'open' AND expires_ms <= ?1", [now_ms])?;
-            transaction.execute("DELETE FROM upload WHERE state <> 'open' AND expires_ms <= ?1", [now_ms - REMEMBER_CLOSED_MS])?;
-            Ok(ids)
+    fn expired_uploads(&self, now: DateTime<Utc>) -> Work<Vec<String>> {
+        self.read("looking for old uploads", move |connection| {
+            let mut open = connection.prepare_cached("SELECT id FROM upload WHERE state = 'open' AND expires_ms <= ?1")?;
+            open.query_map([now.timestamp_millis()], |row| row.get(0))?.collect()
+        })
+    }
+
+    fn expire_upload(&self, id: String, now: DateTime<Utc>) -> Work<bool> {
+        self.write("giving up an old upload", move |transaction| {
+            let sql = "UPDATE upload SET state = 'gone' WHERE id = ?1 AND state = 'open' AND expires_ms <= ?2";
+            Ok(transaction.execute(sql, params![id, now.timestamp_millis()])? > 0)
+        })
+    }
+
+    fn forget_closed_uploads(&self, now: DateTime<Utc>) -> Work<()> {
+        self.write("forgetting closed uploads", move |transaction| {
+            let sql = "DELETE FROM upload WHERE state <> 'open' AND expires_ms <= ?1";
+            transaction.execute(sql, [now.timestamp_millis() - REMEMBER_CLOSED_MS])?;
+            Ok(())
         })
     }
 
@@ -591,6 +619,19 @@ impl Archive for SqliteArchive {
                 }
             }
             Ok(present)
+        })
+    }
+
+    fn photo_is_of(&self, sha256: Sha256Hex, pumps: Vec<PumpId>) -> Work<bool> {
+        self.read("looking up whose photo it is", move |connection| {
+            let name = sha256.to_string();
+            let mut named = connection.prepare_cached("SELECT EXISTS (SELECT 1 FROM entry WHERE pump = ?1 AND instr(doc, ?2))")?;
+            for pump in pumps {
+                if named.query_row([pump.to_string(), name.clone()], |row| row.get(0))? {
+                    return Ok(true);
+                }
+            }
+            Ok(false)
         })
     }
 
@@ -645,6 +686,61 @@ mod tests {
         let before = std::fs::read(&path).unwrap();
         assert_eq!(SqliteArchive::open(folder.path()).unwrap_err().code(), "newer_archive");
         assert_eq!(std::fs::read(&path).unwrap(), before);
+    }
+
+    #[test]
+    fn archive_of_version_1_is_brought_up_to_date_with_all_it_had() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("depot.sqlite");
+        let old = Connection::open(&path).unwrap();
+        old.execute_batch(STEPS[0]).unwrap();
+        old.execute_batch(
+            "INSERT INTO device (name, token_sha256, enrolled_ms) VALUES ('north', zeroblob(32), 7);
+             INSERT INTO entry (id, hash, device, seq, pump, kind, hlc_ms, hlc_count, doc, delivered_by, received_ms)
+             VALUES ('e', zeroblob(32), 'd', 1, 'p', 'poured', 5, 0, '{}', 1, 9);
+             INSERT INTO photo VALUES (printf('%064d', 0), 3, 'jpg', 9);
+             PRAGMA user_version = 1;",
+        )
+        .unwrap();
+        drop(old);
+        drop(SqliteArchive::open(folder.path()).unwrap());
+        let new = Connection::open(&path).unwrap();
+        let one = |sql: &str| new.query_row(sql, [], |row| row.get::<_, i64>(0)).unwrap();
+        assert_eq!(one("SELECT user_version FROM pragma_user_version"), STEPS.len() as i64);
+        assert_eq!(one("SELECT count(*) FROM device WHERE name = 'north' AND enrolled_ms = 7 AND heard_ms IS NULL"), 1);
+        assert_eq!(one("SELECT count(*) FROM entry JOIN device ON device.n = delivered_by WHERE received_ms = 9 AND doc = '{}'"), 1);
+        assert_eq!(one("SELECT count(*) FROM photo"), 1);
+        // The same shape as one that was made anew.
+        let fresh = tempfile::tempdir().unwrap();
+        drop(SqliteArchive::open(fresh.path()).unwrap());
+        let shape = |path: &Path| -> Vec<String> {
+            let connection = Connection::open(path).unwrap();
+            let mut sql = connection.prepare("SELECT sql FROM sqlite_master WHERE sql IS NOT NULL ORDER BY name").unwrap();
+            sql.query_map([], |row| row.get(0)).unwrap().map(Result::unwrap).collect()
+        };
+        assert_eq!(shape(&path), shape(&fresh.path().join("depot.sqlite")));
+    }
+
+    #[test]
+    fn audit_is_only_added_to_until_it_is_old() {
+        use super::super::people::People as _;
+        let folder = tempfile::tempdir().unwrap();
+        let archive = SqliteArchive::open(folder.path()).unwrap();
+        let now = DateTime::<Utc>::from(std::time::SystemTime::now());
+        let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
+        for days in [0, 399, 401] {
+            let at = now - chrono::TimeDelta::days(days);
+            let deed = Deed { at, by: Actor::Command, what: "device_enrolled", about: None, reached: Reached::ThisMachine };
+            runtime.block_on(archive.note(deed)).unwrap();
+        }
+        let writer = held(&archive.writer);
+        for sql in ["UPDATE audit SET what = 'nothing'", "DELETE FROM audit", "DELETE FROM audit WHERE n = 2"] {
+            assert!(writer.execute(sql, []).is_err(), "{sql}");
+        }
+        drop(writer);
+        runtime.block_on(archive.forget_old_audit(now)).unwrap();
+        let left = runtime.block_on(archive.audit(None, 10)).unwrap();
+        assert_eq!(left.iter().map(|row| row.number).collect::<Vec<_>>(), [2, 1]);
     }
 
     #[test]

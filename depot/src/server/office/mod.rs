@@ -4,9 +4,9 @@ mod report;
 
 use axum::Router;
 use axum::extract::rejection::PathRejection;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Request, State};
 use axum::http::{HeaderValue, Uri, header};
-use axum::middleware::from_extractor_with_state;
+use axum::middleware::{Next, from_extractor_with_state, from_fn_with_state};
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
 use chrono::{DateTime, FixedOffset};
@@ -21,7 +21,8 @@ use serde::Serialize;
 
 use super::archive::PumpPage;
 use super::auth::{Enrolled, Reader};
-use super::{Depot, Problem};
+use super::peer::Caller;
+use super::{Depot, Problem, pages};
 
 /// The schema name of the list of pumps.
 const PUMPS_SCHEMA: &str = "gritbook.depot_pumps/1";
@@ -84,9 +85,53 @@ pub(super) fn router(depot: &Depot) -> Router<Depot> {
             .route("/pumps/{id}/export.csv", get(export_csv))
             .route("/pumps/{id}/export.json", get(export_json))
     };
-    let by_token = papers().route("/pumps", get(pumps)).route_layer(from_extractor_with_state::<Enrolled, _>(depot.clone()));
-    let by_reader = papers().route_layer(from_extractor_with_state::<Reader, _>(depot.clone()));
-    Router::new().nest("/v1", by_token).merge(by_reader)
+    let by_token = papers().route_layer(from_fn_with_state(depot.clone(), for_devices));
+    let list = Router::new().route("/pumps", get(pumps)).route_layer(from_extractor_with_state::<Enrolled, _>(depot.clone()));
+    let by_reader =
+        papers().route_layer(from_fn_with_state(depot.clone(), for_readers)).layer(from_fn_with_state(depot.clone(), pages::told::as_page));
+    Router::new().nest("/v1", by_token.merge(list)).merge(by_reader)
+}
+
+/// Lets a reader at the papers of pumps that are theirs to read; whole records go to who may export.
+async fn for_readers(
+    State(depot): State<Depot>,
+    reader: Reader,
+    caller: Caller,
+    id: Named,
+    request: Request,
+    next: Next,
+) -> Result<Response, Problem> {
+    let Ok(Path(id)) = id else { return Err(no_such_pump()) };
+    if reader.only().is_some() && !id.parse().is_ok_and(|pump| reader.may_read(pump)) {
+        return Err(no_such_pump());
+    }
+    if !request.uri().path().ends_with("/report.pdf") {
+        reader.may_export()?;
+    }
+    Ok(taken(&depot, &reader, caller, id, request, next).await)
+}
+
+/// The same for programs, by a device's token.
+async fn for_devices(
+    State(depot): State<Depot>,
+    Enrolled(device): Enrolled,
+    caller: Caller,
+    id: Named,
+    request: Request,
+    next: Next,
+) -> Result<Response, Problem> {
+    let Ok(Path(id)) = id else { return Err(no_such_pump()) };
+    Ok(taken(&depot, &Reader::Device(device), caller, id, request, next).await)
+}
+
+/// Answers, and notes in the audit what was taken away.
+async fn taken(depot: &Depot, reader: &Reader, caller: Caller, id: String, request: Request, next: Next) -> Response {
+    let what = if request.uri().path().ends_with("/report.pdf") { "report_made" } else { "record_exported" };
+    let response = next.run(request).await;
+    if response.status().is_success() {
+        pages::seen(depot, reader, caller, what, Some(id)).await;
+    }
+    response
 }
 
 fn fault(what: &'static str) -> Problem {

@@ -4,7 +4,7 @@ use gritbook_core::debris::card::Paper;
 use gritbook_core::model::{Entry, EntryBody};
 
 use super::super::archive::{PhotoKind, PumpPage};
-use super::super::pages::{small_photo, view};
+use super::super::pages::{Shown, small_photo, view};
 use super::super::{Depot, Problem, on_disk};
 use crate::report::curve::curve;
 use crate::report::paper::{Placed, Report, Type};
@@ -29,7 +29,7 @@ type Printed = (Vec<u8>, f64);
 
 pub(super) async fn of(depot: &Depot, page: &PumpPage, paper: Paper) -> Result<Vec<u8>, Problem> {
     let here = depot.archive().photos_present(view::photos_named(page)).await?;
-    let pump = view::pump(page, &here);
+    let pump = view::pump(page, &here, Shown::default());
     let mut photos = Vec::with_capacity(pump.entries.len());
     let mut left = MOST_PHOTOS;
     for entry in &pump.entries {
@@ -92,7 +92,7 @@ fn lay_out(pump: &view::PumpView, entries: &[Option<Entry>], photos: &[Vec<Print
 fn standings(report: &mut Report, pump: &view::PumpView) {
     let signs = pump.standings.iter().map(|one| Placed::sign(&one.ring, &format!("{}: {}", one.title, one.word), RING_MM));
     report.drawings(&signs.collect::<Vec<_>>(), 0.0);
-    let call = pump.entries.iter().find(|entry| entry.kind == "Call" && !entry.amended);
+    let call = pump.entries.iter().find(|entry| entry.is_call && !entry.amended);
     if let Some(call) = call {
         report.text(&format!("Last call, {}: {}", call.day, call.says), Type::STRONG, 0.0);
         report.text(&figures(call), Type::TEXT, 4.0);

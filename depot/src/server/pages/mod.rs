@@ -1,35 +1,45 @@
-//! One plain page: every pump with its newest entries, readable without script, on a phone and at a desk.
+//! The pages: every pump with its newest entries, the door, and what an owner looks after. Readable without script, on a
+//! phone and at a desk, in English and Spanish, in the reader's units.
 //!
-//! Who may see it is decided by [`Reader`]. Everything it loads comes from the depot itself, and its content security
+//! Who may see what is decided by [`Reader`]. Everything a page loads comes from the depot itself, and its content security
 //! policy allows nothing else.
 
+mod door;
+pub(super) mod frame;
+mod owner;
+mod record;
+mod shown;
 mod signs;
 mod thumb;
+pub(super) mod told;
 pub(super) mod view;
+mod words;
 
 use askama::Template;
 use axum::Router;
 use axum::extract::rejection::PathRejection;
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, HeaderName, StatusCode, header};
+use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
 use gritbook_core::ids::Sha256Hex;
+use gritbook_core::model::words::Words;
 
 use super::archive::PhotoKind;
+use super::archive::people::Deed;
 use super::auth::Reader;
+use super::peer::Caller;
 use super::routes::photos;
 use super::{Depot, Problem, on_disk};
 use crate::report::fonts::{BOLD, REGULAR};
+use frame::{Frame, html, policy};
+pub(super) use shown::Shown;
 
 /// How many entries of a pump the page shows.
 const NEWEST: u32 = 30;
 /// Small pictures in the making at one time: each may hold a whole decoded photo.
 const AT_ONCE: usize = 2;
 static MAKING: tokio::sync::Semaphore = tokio::sync::Semaphore::const_new(AT_ONCE);
-
-const POLICY: &str =
-    "default-src 'none'; style-src 'self'; img-src 'self'; font-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
 const LOOK: &str = include_str!("look.css");
 
@@ -38,6 +48,9 @@ pub(super) fn router() -> Router<Depot> {
         .route("/", get(home))
         .route("/thumbs/{sha256}", get(small))
         .route("/photos/{sha256}", get(whole))
+        .merge(door::router())
+        .merge(owner::router())
+        .merge(record::router())
         .route("/look.css", get(|| async { part("text/css; charset=utf-8", LOOK.as_bytes()) }))
         .route("/font/regular.ttf", get(|| async { part("font/ttf", REGULAR) }))
         .route("/font/bold.ttf", get(|| async { part("font/ttf", BOLD) }))
@@ -46,14 +59,14 @@ pub(super) fn router() -> Router<Depot> {
 #[derive(Template)]
 #[template(path = "home.html")]
 struct Home {
-    mark: String,
+    frame: Frame,
     pumps: Vec<view::PumpView>,
-    entries: u64,
-    entries_missing: u64,
-}
-
-fn policy() -> [(HeaderName, &'static str); 3] {
-    [(header::CONTENT_SECURITY_POLICY, POLICY), (header::REFERRER_POLICY, "no-referrer"), (header::X_FRAME_OPTIONS, "DENY")]
+    sum: String,
+    /// Entries that are known to exist and are not here; empty where there are none.
+    missing: String,
+    /// The reader sees some pumps only.
+    some: bool,
+    exports: bool,
 }
 
 /// A fixed part of the page; it holds nothing of the record and is open to all.
@@ -61,29 +74,94 @@ fn part(kind: &'static str, bytes: &'static [u8]) -> Response {
     ([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, "max-age=3600")], bytes).into_response()
 }
 
-async fn home(State(depot): State<Depot>, _: Reader) -> Result<Response, Problem> {
-    let found = depot.archive().pumps(NEWEST).await?;
+/// Notes in the audit that a known reader saw something. A full disk must not keep the record from its readers.
+pub(super) async fn seen(depot: &Depot, reader: &Reader, caller: Caller, what: &'static str, about: Option<String>) {
+    if matches!(reader, Reader::Anyone) {
+        return;
+    }
+    let deed = Deed { at: depot.now(), by: reader.actor(), what, about, reached: caller.reached() };
+    if let Err(error) = depot.archive().note(deed).await {
+        tracing::warn!(code = error.code(), "the audit could not be written");
+    }
+}
+
+async fn home(State(depot): State<Depot>, reader: Reader, caller: Caller, headers: HeaderMap) -> Result<Response, Problem> {
+    let mut found = depot.archive().pumps(NEWEST).await?;
+    found.retain(|page| reader.may_read(page.pump));
     let named = found.iter().flat_map(view::photos_named).collect();
     let here = depot.archive().photos_present(named).await?;
+    let frame = Frame::of(&reader, &headers, &depot);
+    let (shown, some) = (frame.shown, reader.only().is_some());
+    let entries = found.iter().map(|pump| pump.total).sum();
+    let missing = if some { 0 } else { depot.archive().entries_missing().await? };
     let page = Home {
-        mark: signs::mark(),
-        entries: found.iter().map(|pump| pump.total).sum(),
-        entries_missing: depot.archive().entries_missing().await?,
-        pumps: found.iter().map(|pump| view::pump(pump, &here)).collect(),
+        sum: sum(shown, found.len() as u64, entries),
+        missing: if missing == 0 { String::new() } else { missing_line(shown, missing) },
+        some,
+        exports: !some,
+        pumps: found.iter().map(|pump| view::pump(pump, &here, shown)).collect(),
+        frame,
     };
-    let html = page.render().map_err(|_| Problem::new(500, "fault", "the page could not be made", "report this"))?;
-    Ok((policy(), [(header::CONTENT_TYPE, "text/html; charset=utf-8"), (header::CACHE_CONTROL, "no-store")], html).into_response())
+    seen(&depot, &reader, caller, "fleet_seen", None).await;
+    html(StatusCode::OK, &page)
+}
+
+const ENTRY: (Words, Words) = (Words { en: "entry", es: "registro" }, Words { en: "entries", es: "registros" });
+
+fn sum(shown: Shown, pumps: u64, entries: u64) -> String {
+    if pumps == 0 {
+        return shown.pick("No pump yet", "Ninguna bomba todavía").to_owned();
+    }
+    let pumps = shown.count(pumps, Words { en: "pump", es: "bomba" }, Words { en: "pumps", es: "bombas" });
+    format!("{pumps}, {}", shown.count(entries, ENTRY.0, ENTRY.1))
+}
+
+fn missing_line(shown: Shown, missing: u64) -> String {
+    let entries = shown.count(missing, ENTRY.0, ENTRY.1);
+    let (en, es) = if missing == 1 { ("is", "no ha llegado") } else { ("are", "no han llegado") };
+    shown.pick(
+        format!("{entries} {en} not here yet: later ones from the same phone are. Sync that phone."),
+        format!("{entries} {es}: otros posteriores del mismo teléfono ya están. Envíe desde ese teléfono."),
+    )
+}
+
+/// Photos that shown entries name and that have not come; empty where there are none.
+fn photos_line(shown: Shown, missing: usize) -> String {
+    match missing {
+        0 => String::new(),
+        1 => shown
+            .pick("1 photo is not here yet: still on the phone that took it.", "1 foto no ha llegado: sigue en el teléfono que la tomó.")
+            .to_owned(),
+        more => shown.pick(
+            format!("{more} photos are not here yet: still on the phone that took them."),
+            format!("{more} fotos no han llegado: siguen en el teléfono que las tomó."),
+        ),
+    }
+}
+
+/// Entries that a page leaves out; empty where there are none.
+fn older_line(shown: Shown, older: u64) -> String {
+    match older {
+        0 => String::new(),
+        1 => shown.pick("1 older entry is in the archive.", "Hay 1 registro anterior en el archivo.").to_owned(),
+        more => shown.pick(format!("{more} older entries are in the archive."), format!("Hay {more} registros anteriores en el archivo.")),
+    }
 }
 
 /// A name out of the address; one that is no text names no photo.
 type Named = Result<Path<String>, PathRejection>;
 
-async fn find(depot: &Depot, name: Named) -> Result<super::archive::PhotoRow, Problem> {
+async fn find(depot: &Depot, reader: &Reader, name: Named) -> Result<super::archive::PhotoRow, Problem> {
     let missing = || {
         Problem::new(404, "no_such_photo", "the depot does not have this photo", "it may still be on its way from the phone that took it")
     };
     let Ok(Path(name)) = name else { return Err(missing()) };
     let sha256: Sha256Hex = name.parse().map_err(|_| missing())?;
+    if let Some(pumps) = reader.only()
+        && !depot.archive().photo_is_of(sha256, pumps.to_vec()).await?
+    {
+        return Err(missing());
+    }
     depot.archive().photo(sha256).await?.ok_or_else(missing)
 }
 
@@ -96,15 +174,16 @@ pub(super) async fn small_photo(depot: &Depot, photo: &super::archive::PhotoRow)
     Ok(bytes)
 }
 
-async fn small(State(depot): State<Depot>, _: Reader, name: Named) -> Result<Response, Problem> {
-    let photo = find(&depot, name).await?;
+async fn small(State(depot): State<Depot>, reader: Reader, name: Named) -> Result<Response, Problem> {
+    let photo = find(&depot, &reader, name).await?;
     let bytes = small_photo(&depot, &photo).await?;
     let headers = [(header::CONTENT_TYPE, "image/jpeg"), (header::CACHE_CONTROL, "private, max-age=86400")];
     Ok((StatusCode::OK, policy(), headers, bytes).into_response())
 }
 
-async fn whole(State(depot): State<Depot>, _: Reader, name: Named, headers: HeaderMap) -> Result<Response, Problem> {
-    let photo = find(&depot, name).await?;
+async fn whole(State(depot): State<Depot>, reader: Reader, caller: Caller, name: Named, headers: HeaderMap) -> Result<Response, Problem> {
+    let photo = find(&depot, &reader, name).await?;
+    seen(&depot, &reader, caller, "photo_seen", Some(photo.sha256.to_string())).await;
     let mut response = photos::answer(depot.shelf().photo_path(&photo), &photo, &headers).await?;
     let headers = response.headers_mut();
     for (name, value) in policy() {

@@ -3,7 +3,9 @@
 use std::fmt::Write as _;
 
 use gritbook_core::debris::reading::{LevelCode, Reading};
-use gritbook_core::wear::grade::GRADE_NAMES;
+
+use super::shown::Shown;
+use super::view::grade_word;
 
 /// Dots of a grit ring: a hexagon of `grade` shells around one dot, 1 + 3 n (n + 1) of them; none for grade 0.
 /// Centres in units of the raster's pitch.
@@ -40,18 +42,18 @@ fn ring_inside(grade: u8) -> String {
 }
 
 /// A grit ring: a circle that fills with grit as the part wears. A measured grade has a square corner mark.
-pub(super) fn ring(grade: u8, measured: bool) -> String {
-    let word = GRADE_NAMES.get(usize::from(grade)).map_or("unknown", |name| name.en);
-    let source = if measured { "measured" } else { "by eye" };
+pub(super) fn ring(grade: u8, measured: bool, shown: Shown) -> String {
+    let (title, word) = (shown.pick("Grade", "Grado"), grade_word(grade, shown));
+    let source = if measured { shown.pick("measured", "medido") } else { shown.pick("by eye", "a ojo") };
     let corner = if measured { "<path fill=\"currentColor\" d=\"M30-50h20v20h-20z\"/>" } else { "" };
     format!(
-        "<svg class=\"ring\" viewBox=\"-50 -50 100 100\" role=\"img\"><title>Grade {grade}, {word}, {source}</title>{}{corner}</svg>",
+        "<svg class=\"ring\" viewBox=\"-50 -50 100 100\" role=\"img\"><title>{title} {grade}, {word}, {source}</title>{}{corner}</svg>",
         ring_inside(grade)
     )
 }
 
 /// A chance as 100 small squares in four rows of 25, so that they stay legible on a phone; as many filled as the chance has percent.
-pub(super) fn hundred(chance: f64) -> String {
+pub(super) fn hundred(chance: f64, shown: Shown) -> String {
     let filled = (chance * 100.0).round().clamp(0.0, 100.0) as u32;
     let mut path = String::new();
     for at in 0..filled {
@@ -62,8 +64,9 @@ pub(super) fn hundred(chance: f64) -> String {
         let _ = write!(outline, "M{}.4 {}.4h3.2v3.2h-3.2z", at % 25 * 6 + 1, at / 25 * 6 + 1);
     }
     format!(
-        "<svg class=\"strip hundred\" viewBox=\"0 0 150 24\" role=\"img\"><title>{filled} of 100</title><path fill=\"currentColor\" d=\"{path}\"/>\
-         <path fill=\"none\" stroke=\"currentColor\" stroke-width=\".8\" d=\"{outline}\"/></svg>"
+        "<svg class=\"strip hundred\" viewBox=\"0 0 150 24\" role=\"img\"><title>{filled} {} 100</title><path fill=\"currentColor\" d=\"{path}\"/>\
+         <path fill=\"none\" stroke=\"currentColor\" stroke-width=\".8\" d=\"{outline}\"/></svg>",
+        shown.pick("of", "de")
     )
 }
 
@@ -73,7 +76,7 @@ const STRIP_MM: f64 = 12.0;
 const MOST_GRAINS: usize = 1500;
 
 /// The strip of the window that holds most grain, drawn from the reading's own grains at true scale beside a 5 mm bar.
-pub(super) fn strip(reading: &Reading) -> String {
+pub(super) fn strip(reading: &Reading, shown: Shown) -> String {
     let [width, height] = reading.scale.window_mm;
     if !(width > 0.0 && height > 0.0 && width < 1000.0 && height < 1000.0) {
         return String::new();
@@ -87,10 +90,14 @@ pub(super) fn strip(reading: &Reading) -> String {
     let top = tops.max_by(|one, other| area_from(*one).total_cmp(&area_from(*other))).unwrap_or(0.0);
     let mut svg = format!(
         "<svg class=\"strip\" viewBox=\"0 0 {width:.1} {:.1}\" role=\"img\">\
-         <title>The fullest strip of the window, {width:.0} mm wide, with its grains at true scale</title>\
+         <title>{}</title>\
          <path class=\"ground\" d=\"M0 0h{width:.1}v{high:.1}h-{width:.1}z\"/>\
          <svg width=\"{width:.1}\" height=\"{high:.1}\" viewBox=\"0 0 {width:.1} {high:.1}\" fill=\"currentColor\">",
-        high + 3.4
+        high + 3.4,
+        shown.pick(
+            format!("The fullest strip of the window, {width:.0} mm wide, with its grains at true scale"),
+            format!("La franja más llena de la ventana, {width:.0} mm de ancho, con sus granos a escala")
+        )
     );
     let shown = reading.grains.iter().filter(|grain| (top..top + high).contains(&grain.y_mm)).take(MOST_GRAINS);
     for grain in shown {
@@ -120,15 +127,16 @@ fn spread(mut number: u32, base: u32) -> f64 {
 }
 
 /// One of four fixed textures, for a level judged by eye: film, pepper, sand, lumps. No scale: nothing was measured.
-pub(super) fn texture(level: LevelCode) -> String {
+pub(super) fn texture(level: LevelCode, shown: Shown) -> String {
     let (count, radius) = match level {
         LevelCode::PasteOnly => (0_u32, 0.0),
         LevelCode::SomeSand => (40, 0.28),
         LevelCode::Sand => (190, 0.42),
         LevelCode::Lumps => (22, 1.5),
     };
-    let mut svg = String::from(
-        "<svg class=\"strip\" viewBox=\"0 0 60 9\" role=\"img\"><title>Judged by eye</title><path class=\"ground\" d=\"M0 0h60v9H0z\"/><g fill=\"currentColor\">",
+    let mut svg = format!(
+        "<svg class=\"strip\" viewBox=\"0 0 60 9\" role=\"img\"><title>{}</title><path class=\"ground\" d=\"M0 0h60v9H0z\"/><g fill=\"currentColor\">",
+        shown.pick("Judged by eye", "Juzgado a ojo")
     );
     for number in 1..=count {
         // Fixed, so the texture is the same every time.
@@ -159,7 +167,7 @@ mod tests {
 
     #[test]
     fn only_a_measured_grade_has_the_corner_mark() {
-        assert!(ring(2, true).contains("M30-50"));
-        assert!(!ring(2, false).contains("M30-50"));
+        assert!(ring(2, true, Shown::default()).contains("M30-50"));
+        assert!(!ring(2, false, Shown::default()).contains("M30-50"));
     }
 }

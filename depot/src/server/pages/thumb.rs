@@ -4,6 +4,8 @@ use std::io::Cursor;
 use std::path::Path;
 
 use gritbook_core::{CoreError, ErrorKind};
+use image::imageops::FilterType;
+use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder as _, ImageReader, Limits};
 
 /// Longer side of a small picture, px.
@@ -23,6 +25,34 @@ fn not_drawn(reason: impl std::fmt::Display) -> CoreError {
 
 /// The JPEG bytes of a small picture of the photo at `photo`, from `kept` where it was made before.
 pub(super) fn small(photo: &Path, kept: &Path) -> Result<Vec<u8>, CoreError> {
+    picture(photo, kept, |mut picture, orientation| {
+        if picture.width() > SIDE || picture.height() > SIDE {
+            picture = picture.thumbnail(SIDE, SIDE);
+        }
+        picture.apply_orientation(orientation);
+        Ok(picture)
+    })
+}
+
+/// The JPEG bytes of a part of the upright photo (x, y, width, height in its pixels), no side longer than `side`.
+pub(super) fn part(photo: &Path, kept: &Path, [x, y, width, height]: [u32; 4], side: u32) -> Result<Vec<u8>, CoreError> {
+    picture(photo, kept, |mut picture, orientation| {
+        picture.apply_orientation(orientation);
+        let inside = x.checked_add(width).is_some_and(|end| end <= picture.width())
+            && y.checked_add(height).is_some_and(|end| end <= picture.height());
+        if !inside {
+            return Err(not_drawn("the part lies outside of it"));
+        }
+        let part = picture.crop_imm(x, y, width, height);
+        Ok(if width > side || height > side { part.resize(side, side, FilterType::Triangle) } else { part })
+    })
+}
+
+fn picture(
+    photo: &Path,
+    kept: &Path,
+    made: impl FnOnce(DynamicImage, Orientation) -> Result<DynamicImage, CoreError>,
+) -> Result<Vec<u8>, CoreError> {
     if let Ok(bytes) = std::fs::read(kept) {
         return Ok(bytes);
     }
@@ -38,11 +68,7 @@ pub(super) fn small(photo: &Path, kept: &Path) -> Result<Vec<u8>, CoreError> {
         return Err(not_drawn(format_args!("{width} x {height} pixels are too many")));
     }
     let orientation = decoder.orientation().map_err(not_drawn)?;
-    let mut picture = DynamicImage::from_decoder(decoder).map_err(not_drawn)?;
-    if width > SIDE || height > SIDE {
-        picture = picture.thumbnail(SIDE, SIDE);
-    }
-    picture.apply_orientation(orientation);
+    let picture = made(DynamicImage::from_decoder(decoder).map_err(not_drawn)?, orientation)?;
     let mut bytes = Vec::new();
     let encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(Cursor::new(&mut bytes), 82);
     picture.to_rgb8().write_with_encoder(encoder).map_err(not_drawn)?;
@@ -75,6 +101,19 @@ mod tests {
         assert_eq!((picture.width(), picture.height()), (640, 160));
         std::fs::remove_file(&photo).unwrap();
         assert_eq!(small(&photo, &kept).unwrap(), made);
+    }
+
+    #[test]
+    fn part_of_a_picture_is_cut_out_and_one_that_lies_outside_is_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        let (photo, kept) = (folder.path().join("p.png"), folder.path().join("k.jpg"));
+        let shade =
+            |x: u32, y: u32| image::Rgb(if (100..300).contains(&x) && (50..150).contains(&y) { [0, 0, 0] } else { [255, 255, 255] });
+        image::RgbImage::from_fn(400, 200, shade).save(&photo).unwrap();
+        let made = image::load_from_memory(&part(&photo, &kept, [100, 50, 200, 100], 100).unwrap()).unwrap().to_luma8();
+        assert_eq!(made.dimensions(), (100, 50));
+        assert!(made.pixels().all(|pixel| pixel.0[0] < 40));
+        assert_eq!(part(&photo, &folder.path().join("other.jpg"), [300, 50, 200, 100], 100).unwrap_err().code(), "not_drawn");
     }
 
     #[test]

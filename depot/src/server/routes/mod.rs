@@ -16,6 +16,7 @@ use axum::routing::{any, get};
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::set_header::SetResponseHeaderLayer;
 
+use super::limits::limit;
 use super::linger::linger;
 use super::{Depot, Problem, metrics, office, openapi, pages};
 
@@ -28,7 +29,7 @@ pub(super) fn router(depot: Depot) -> Router {
         .route("/openapi.json", get(openapi::page))
         .route("/metrics", get(metrics::page))
         .route("/v1/entries", get(entries::page).put(entries::store))
-        .merge(pages::router())
+        .merge(pages::router().layer(middleware::from_fn_with_state(depot.clone(), pages::told::as_page)))
         .merge(office::router(&depot))
         .layer(middleware::from_fn(in_time));
     let photos = Router::new()
@@ -41,6 +42,7 @@ pub(super) fn router(depot: Depot) -> Router {
         .merge(photos)
         .fallback(|| async { Problem::new(404, "no_such_address", "there is nothing at this address", "check the address") })
         .method_not_allowed_fallback(|| async { not_allowed("") })
+        .layer(middleware::from_fn_with_state(depot.clone(), limit))
         .layer(middleware::from_fn_with_state(depot.clone(), linger))
         .layer(SetResponseHeaderLayer::if_not_present(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff")))
         .layer(CatchPanicLayer::custom(panicked))

@@ -9,6 +9,7 @@
 use std::fs::File;
 use std::io::Write as _;
 use std::sync::Arc;
+use std::time::Instant;
 
 use axum::body::{Body, Bytes};
 use axum::http::header;
@@ -25,6 +26,9 @@ use super::super::{Depot, Problem, on_disk};
 const WRITE_BYTES: usize = 256 * 1024;
 /// How many bytes a killed depot can lose of a body under way.
 const SETTLE_EVERY: u64 = 1024 * 1024;
+/// A body that brings fewer bytes than this in the time that silence may last is as good as silent: a byte now and then
+/// would otherwise hold a connection and an upload for good.
+const LEAST_BYTES: usize = 1024;
 
 /// A checksum that the client gave for one body.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -116,6 +120,7 @@ impl Receiver {
         let mut waiting = Vec::new();
         let mut stopping = self.depot.stopping();
         let idle = self.depot.settings().body_idle;
+        let (mut since, mut brought) = (Instant::now(), 0);
         let end = loop {
             let frame = tokio::select! {
                 frame = tokio::time::timeout(idle, body.frame()) => frame,
@@ -131,6 +136,13 @@ impl Receiver {
                     Err(_) => continue, // trailers
                 },
             };
+            brought += data.len();
+            if since.elapsed() >= idle {
+                if brought < LEAST_BYTES {
+                    break End::Silent;
+                }
+                (since, brought) = (Instant::now(), 0);
+            }
             if self.written + (waiting.len() + data.len()) as u64 > self.upload.length {
                 break End::TooLong;
             }
@@ -174,7 +186,7 @@ impl Receiver {
             End::Silent => Err(Problem::new(
                 408,
                 "silent",
-                "the body stayed silent too long; what came is kept",
+                "the body stayed silent or nearly so for too long; what came is kept",
                 "ask for the offset and go on from there",
             )
             .header(header::CONNECTION, "close")),

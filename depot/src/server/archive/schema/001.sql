@@ -1,4 +1,4 @@
--- Version 1 of the depot's archive. The current whole schema and the first step are the same file.
+-- Version 1 of the depot's archive. A published step is never edited: what changes is a step of its own after it.
 
 CREATE TABLE device (
     n            INTEGER PRIMARY KEY,

@@ -1,0 +1,96 @@
+//! The archive's copy for a backup, and a look at whether it is whole.
+
+use std::path::Path;
+
+use gritbook_core::ids::Sha256Hex;
+use gritbook_core::model::entry::EntryHead;
+use gritbook_core::{CoreError, ErrorKind};
+use rusqlite::backup::{Backup, StepResult};
+use rusqlite::{Connection, OpenFlags};
+
+use super::super::PhotoRow;
+use super::{STEPS, hash_column, photo_row, sql_error};
+
+/// What a copy holds.
+pub(in crate::server) struct Held {
+    pub(in crate::server) version: i64,
+    pub(in crate::server) entries: u64,
+    pub(in crate::server) chain_breaks: u64,
+    pub(in crate::server) photos: Vec<PhotoRow>,
+}
+
+/// Copies the database at `from`, which may be in use, to a new one at `to`: what was committed when it began. In one step,
+/// under one read lock: writers go on meanwhile, and the copy never has to begin anew because of them.
+pub(in crate::server) fn copy(from: &Path, to: &Path) -> Result<(), CoreError> {
+    let tried = "copying the archive";
+    let failed = |cause| sql_error(tried, cause);
+    let source = Connection::open_with_flags(from, OpenFlags::SQLITE_OPEN_READ_WRITE).map_err(failed)?;
+    source.busy_timeout(std::time::Duration::from_secs(5)).map_err(failed)?;
+    let mut target = Connection::open(to).map_err(failed)?;
+    {
+        let backup = Backup::new(&source, &mut target).map_err(failed)?;
+        loop {
+            match backup.step(-1).map_err(failed)? {
+                StepResult::Done => break,
+                StepResult::Busy | StepResult::Locked => std::thread::sleep(std::time::Duration::from_millis(20)),
+                StepResult::More | _ => {}
+            }
+        }
+    }
+    // A copy is one file, without a journal beside it. Nobody is signed in there, and bytes that are on their way stay behind.
+    target.pragma_update(None, "journal_mode", "DELETE").map_err(failed)?;
+    target
+        .execute_batch("BEGIN; DELETE FROM session; UPDATE upload SET state = 'gone' WHERE state = 'open'; COMMIT; VACUUM;")
+        .map_err(failed)
+}
+
+/// Reads a copy through: its pages, every entry's hash, the chains.
+pub(in crate::server) fn examine(path: &Path) -> Result<Held, CoreError> {
+    let tried = "reading the archive's copy";
+    let failed = |cause| sql_error(tried, cause);
+    let connection = Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(failed)?;
+    let version: i64 = connection.pragma_query_value(None, "user_version", |row| row.get(0)).map_err(failed)?;
+    if version > STEPS.len() as i64 {
+        let reason = format!("the archive has version {version}, this program knows up to {}", STEPS.len());
+        return Err(CoreError::new(ErrorKind::NewerSchema, "newer_archive", reason, "use the newer program; nothing was touched"));
+    }
+    let sound: String = connection.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0)).map_err(failed)?;
+    if sound != "ok" {
+        return Err(damaged(format!("the archive's copy is not sound: {sound}")));
+    }
+    let (entries, chain_breaks) = chains(&connection)?;
+    let photos = connection
+        .prepare("SELECT sha256, bytes, kind FROM photo ORDER BY sha256")
+        .and_then(|mut photos| photos.query_map([], photo_row)?.collect())
+        .map_err(failed)?;
+    Ok(Held { version, entries, chain_breaks, photos })
+}
+
+fn damaged(what: String) -> CoreError {
+    CoreError::new(ErrorKind::Corrupt, "backup_damaged", what, "nothing was changed; take another backup, and look at the disk")
+}
+
+/// How many entries there are, and where one does not name the hash of the one before it.
+fn chains(connection: &Connection) -> Result<(u64, u64), CoreError> {
+    let failed = |cause| sql_error("reading the entries", cause);
+    let mut entries = connection.prepare("SELECT device, seq, hash, doc FROM entry ORDER BY device, seq, n").map_err(failed)?;
+    let mut rows = entries.query([]).map_err(failed)?;
+    let mut last: Option<(String, i64, Sha256Hex)> = None;
+    let (mut count, mut breaks) = (0, 0);
+    while let Some(row) = rows.next().map_err(failed)? {
+        let read =
+            || -> rusqlite::Result<(String, i64, Sha256Hex, String)> { Ok((row.get(0)?, row.get(1)?, hash_column(row, 2)?, row.get(3)?)) };
+        let (device, seq, hash, doc) = read().map_err(failed)?;
+        if Sha256Hex::of(doc.as_bytes()) != hash {
+            return Err(damaged(format!("entry {} of the archive is not the text that its hash was taken of", count + 1)));
+        }
+        count += 1;
+        let prev = serde_json::from_str::<EntryHead>(&doc).ok().and_then(|head| head.prev);
+        let follows = last.filter(|(of, before, _)| *of == device && *before + 1 == seq);
+        if follows.is_some_and(|(.., before)| prev != Some(before)) {
+            breaks += 1;
+        }
+        last = Some((device, seq, hash));
+    }
+    Ok((count, breaks))
+}

@@ -1,0 +1,119 @@
+//! [`Devices`] in SQLite.
+
+use chrono::{DateTime, Utc};
+use gritbook_core::ids::Sha256Hex;
+use gritbook_core::{CoreError, ErrorKind};
+use rusqlite::{OptionalExtension as _, Row, params};
+
+use super::super::devices::{DeviceStanding, Devices};
+use super::super::people::Deed;
+use super::people::write_deed;
+use super::{SqliteArchive, Work, to_u64};
+
+/// Gaps in the numbers of a phone's entries are laid to the device that delivered its newest one.
+const STANDINGS: &str = "
+    WITH gap AS (
+        SELECT (SELECT delivered_by FROM entry AS newest WHERE newest.device = entry.device ORDER BY seq DESC LIMIT 1) AS device,
+               max(max(seq) - count(DISTINCT seq), 0) AS missing
+        FROM entry GROUP BY entry.device
+    )
+    SELECT device.n, name, enrolled_ms, heard_ms, first_use_by_ms,
+           (SELECT count(*) FROM entry WHERE delivered_by = device.n),
+           (SELECT received_ms - hlc_ms FROM entry WHERE delivered_by = device.n ORDER BY entry.n DESC LIMIT 1),
+           (SELECT coalesce(sum(missing), 0) FROM gap WHERE gap.device = device.n),
+           (SELECT count(*) FROM upload WHERE upload.device = device.n AND state = 'open'),
+           (SELECT coalesce(sum(length - offset), 0) FROM upload WHERE upload.device = device.n AND state = 'open')
+    FROM device WHERE revoked_ms IS NULL ORDER BY name COLLATE NOCASE, device.n";
+
+fn at(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<DateTime<Utc>>> {
+    Ok(row.get::<_, Option<i64>>(column)?.and_then(DateTime::from_timestamp_millis))
+}
+
+fn standing(row: &Row<'_>) -> rusqlite::Result<DeviceStanding> {
+    Ok(DeviceStanding {
+        number: row.get(0)?,
+        name: row.get(1)?,
+        enrolled: at(row, 2)?.unwrap_or_default(),
+        heard: at(row, 3)?,
+        first_use_by: at(row, 4)?,
+        entries: to_u64(row.get(5)?),
+        lag_ms: row.get(6)?,
+        entries_missing: to_u64(row.get(7)?),
+        uploads_open: to_u64(row.get(8)?),
+        bytes_missing: to_u64(row.get(9)?),
+    })
+}
+
+impl Devices for SqliteArchive {
+    fn let_in(&self, name: String, token_hash: Sha256Hex, first_use_by: Option<DateTime<Utc>>, deed: Deed) -> Work<()> {
+        let made = self.write("enrolling a device", {
+            let name = name.clone();
+            move |transaction| {
+                // A token that nobody used in time holds its name no longer.
+                let now_ms = deed.at.timestamp_millis();
+                let spent = "UPDATE device SET revoked_ms = ?2 WHERE name = ?1 AND revoked_ms IS NULL AND heard_ms IS NULL AND first_use_by_ms < ?2";
+                transaction.execute(spent, params![name, now_ms])?;
+                let taken =
+                    transaction.query_row("SELECT 1 FROM device WHERE name = ?1 AND revoked_ms IS NULL", [&name], |_| Ok(())).optional()?;
+                if taken.is_some() {
+                    return Ok(false);
+                }
+                transaction.execute(
+                    "INSERT INTO device (name, token_sha256, enrolled_ms, first_use_by_ms) VALUES (?1, ?2, ?3, ?4)",
+                    params![name, token_hash.as_bytes(), now_ms, first_use_by.map(|at| at.timestamp_millis())],
+                )?;
+                let about = Some(format!("device {}", transaction.last_insert_rowid()));
+                write_deed(transaction, &Deed { about, ..deed })?;
+                Ok(true)
+            }
+        });
+        Box::pin(async move {
+            if made.await? {
+                return Ok(());
+            }
+            Err(CoreError::refused(
+                "name_taken",
+                format!("a device called `{name}` is enrolled already"),
+                "choose another name, or take that one away first with --revoke",
+            ))
+        })
+    }
+
+    fn shut_out(&self, name: String, deed: Deed) -> Work<()> {
+        let changed = self.write("shutting a device out", {
+            let name = name.clone();
+            move |transaction| {
+                let found = "SELECT n FROM device WHERE name = ?1 AND revoked_ms IS NULL";
+                let Some(number) = transaction.query_row(found, [&name], |row| row.get::<_, i64>(0)).optional()? else { return Ok(false) };
+                transaction.execute("UPDATE device SET revoked_ms = ?2 WHERE n = ?1", [number, deed.at.timestamp_millis()])?;
+                write_deed(transaction, &Deed { about: Some(format!("device {number}")), ..deed })?;
+                Ok(true)
+            }
+        });
+        Box::pin(async move {
+            if changed.await? {
+                return Ok(());
+            }
+            Err(CoreError::new(
+                ErrorKind::NotFound,
+                "no_such_device",
+                format!("no device called `{name}` is enrolled"),
+                "use the name as it was given at enrolment",
+            ))
+        })
+    }
+
+    fn heard(&self, number: i64, now: DateTime<Utc>) -> Work<()> {
+        self.write("noting that a device asked", move |transaction| {
+            transaction.execute("UPDATE device SET heard_ms = ?2 WHERE n = ?1", [number, now.timestamp_millis()])?;
+            Ok(())
+        })
+    }
+
+    fn standings(&self) -> Work<Vec<DeviceStanding>> {
+        self.read("reading the devices", |connection| {
+            let mut statement = connection.prepare_cached(STANDINGS)?;
+            statement.query_map([], standing)?.collect()
+        })
+    }
+}

@@ -1,0 +1,197 @@
+//! Devices: how far behind each is, letting one in by a code on the screen, shutting one out.
+
+use askama::Template;
+use axum::extract::State;
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse as _, Response};
+use chrono::TimeDelta;
+use gritbook_core::outbox::Enrolment;
+use qrcode::{EcLevel, QrCode};
+
+use super::super::super::archive::devices::DeviceStanding;
+use super::super::super::archive::people::Deed;
+use super::super::super::auth::Reader;
+use super::super::super::peer::Caller;
+use super::super::super::people::checked_name;
+use super::super::super::people::forms::Fields;
+use super::super::super::{Depot, Problem, make_token, token_hash};
+use super::super::frame::{Frame, html};
+use super::super::seen;
+use super::super::shown::{Shown, whole};
+use super::super::words;
+use super::{Sure, ago, moment, span};
+use crate::report::code::code_svg;
+
+/// A code from the page must be used within this time.
+const FIRST_USE_WITHIN: TimeDelta = TimeDelta::hours(1);
+
+#[derive(Template)]
+#[template(path = "owner/devices.html")]
+struct Page {
+    frame: Frame,
+    devices: Vec<Line>,
+    /// Where devices reach this depot, as far as this page knows.
+    address: String,
+    wrong: String,
+}
+
+struct Line {
+    name: String,
+    heard: String,
+    /// What it is behind with, gravest first; empty where it is not.
+    behind: Vec<String>,
+    entries: String,
+}
+
+#[derive(Template)]
+#[template(path = "owner/code.html")]
+struct Code {
+    frame: Frame,
+    name: String,
+    code: String,
+    address: String,
+    means: String,
+}
+
+pub(super) async fn page(State(depot): State<Depot>, reader: Reader, caller: Caller, headers: HeaderMap) -> Result<Response, Problem> {
+    seen(&depot, &reader, caller, "devices_seen", None).await;
+    list(&depot, &reader, &headers, String::new()).await
+}
+
+async fn list(depot: &Depot, reader: &Reader, headers: &HeaderMap, wrong: String) -> Result<Response, Problem> {
+    reader.owner()?;
+    let frame = Frame::of(reader, headers, depot);
+    let (shown, now) = (frame.shown, depot.now());
+    let devices = depot.archive().standings().await?;
+    let devices = devices.into_iter().map(|device| line(device, now, shown)).collect();
+    let status = if wrong.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
+    html(status, &Page { frame, devices, address: address(depot, headers), wrong })
+}
+
+/// The address that this page was opened at.
+fn address(depot: &Depot, headers: &HeaderMap) -> String {
+    let scheme = if depot.settings().cookies_secure { "https" } else { "http" };
+    let forwarded = headers.get("x-forwarded-host").filter(|_| depot.settings().behind_proxy);
+    let host = forwarded.or_else(|| headers.get(header::HOST)).and_then(|host| host.to_str().ok()).unwrap_or_default();
+    format!("{scheme}://{host}")
+}
+
+fn line(device: DeviceStanding, now: chrono::DateTime<chrono::Utc>, shown: Shown) -> Line {
+    let heard = match (device.heard, device.first_use_by) {
+        (Some(heard), _) => {
+            shown.pick(format!("last heard {} ago", ago(heard, now, shown)), format!("se comunicó hace {}", ago(heard, now, shown)))
+        }
+        (None, Some(by)) if by < now => shown.pick("its code was not used in time".into(), "su código no se usó a tiempo".into()),
+        (None, Some(by)) => shown.pick(
+            format!("not heard yet; its code is good until {}", moment(by, shown)),
+            format!("sin comunicarse; su código sirve hasta {}", moment(by, shown)),
+        ),
+        (None, None) => shown.pick("not heard yet".into(), "sin comunicarse".into()),
+    };
+    let mut behind = Vec::new();
+    if device.entries_missing > 0 {
+        let count = whole(device.entries_missing as f64);
+        behind.push(shown.pick(format!("{count} entries are still on the phone"), format!("{count} registros siguen en el teléfono")));
+    }
+    if device.uploads_open > 0 {
+        let (count, mb) = (device.uploads_open, device.bytes_missing.div_ceil(1_000_000));
+        behind
+            .push(shown.pick(format!("{count} photos on their way, {mb} MB to come"), format!("{count} fotos en camino, faltan {mb} MB")));
+    }
+    if let Some(lag) = device.lag_ms.filter(|lag| *lag >= 60_000) {
+        let lag = span(lag, shown);
+        behind.push(shown.pick(format!("its newest entry took {lag} to come"), format!("su registro más nuevo tardó {lag} en llegar")));
+    }
+    let entries = shown.count(device.entries, super::super::ENTRY.0, super::super::ENTRY.1);
+    Line { name: device.name, heard, behind, entries }
+}
+
+/// An address that a device can be told.
+fn usable(address: &str) -> bool {
+    let rest = address.strip_prefix("https://").or_else(|| address.strip_prefix("http://"));
+    rest.is_some_and(|rest| {
+        !rest.is_empty() && rest.len() <= 200 && rest.bytes().all(|byte| byte.is_ascii_graphic() && !b"<>\"'\\".contains(&byte))
+    })
+}
+
+pub(super) async fn enrol(
+    State(depot): State<Depot>,
+    reader: Reader,
+    caller: Caller,
+    headers: HeaderMap,
+    fields: Fields,
+) -> Result<Response, Problem> {
+    let signed = reader.owner()?;
+    fields.sealed_by(&signed.form_token())?;
+    let language = signed.person.language;
+    let address = fields.get("address").trim().trim_end_matches('/').to_owned();
+    let name = match checked_name(fields.get("name")) {
+        Ok(name) if usable(&address) => name,
+        Ok(_) => {
+            let wrong = Shown { language, ..Shown::default() }
+                .pick("The address must begin with https:// or http://.", "La dirección debe empezar con https:// o http://.");
+            return list(&depot, &reader, &headers, wrong.to_owned()).await;
+        }
+        Err(error) => {
+            let (reason, advice) = words::problem(&Problem::from(error).told(), language);
+            return list(&depot, &reader, &headers, format!("{reason} {advice}")).await;
+        }
+    };
+    let key = depot.archive().recall("key_sha256").await?.filter(|_| address.starts_with("https://")).and_then(|key| key.parse().ok());
+    let token = make_token()?;
+    let payload = Enrolment::new(Some(&address), &name, &token, key).payload();
+    let Ok(code) = QrCode::with_error_correction_level(&payload, EcLevel::M) else {
+        return Err(Problem::new(400, "too_long", "name and address are too long for a code", "use a shorter name or address"));
+    };
+    let now = depot.now();
+    let deed = Deed { at: now, by: reader.actor(), what: "device_enrolled", about: None, reached: caller.reached() };
+    let by = now + FIRST_USE_WITHIN;
+    if let Err(error) = depot.archive().let_in(name.clone(), token_hash(&token), Some(by), deed).await {
+        let problem = Problem::from(error);
+        if problem.code() != "name_taken" {
+            return Err(problem);
+        }
+        let (reason, advice) = words::problem(&problem.told(), language);
+        return list(&depot, &reader, &headers, format!("{reason} {advice}")).await;
+    }
+    let frame = Frame::of(&reader, &headers, &depot);
+    let until = moment(by, frame.shown);
+    let means = frame.shown.pick(
+        format!("Shown this once. Photograph it with the phone before {until}; after that it is dead."),
+        format!("Se muestra sólo esta vez. Fotografíelo con el teléfono antes de {until}; después no sirve."),
+    );
+    html(StatusCode::OK, &Code { frame, name, code: code_svg(&code), address, means })
+}
+
+pub(super) async fn revoke(
+    State(depot): State<Depot>,
+    reader: Reader,
+    caller: Caller,
+    headers: HeaderMap,
+    fields: Fields,
+) -> Result<Response, Problem> {
+    let signed = reader.owner()?;
+    fields.sealed_by(&signed.form_token())?;
+    let name = fields.get("name").to_owned();
+    if fields.get("sure") != "yes" {
+        let frame = Frame::of(&reader, &headers, &depot);
+        let (title, means) = frame.shown.pick(
+            (
+                format!("Shut out {name}?"),
+                "Its token dies at once. What it sent stays in the record; what it still holds waits until it is enrolled again.",
+            ),
+            (
+                format!("¿Dejar fuera a {name}?"),
+                "Su acceso termina ahora mismo. Lo que envió queda en el registro; lo que aún guarda espera a que se inscriba otra vez.",
+            ),
+        );
+        let does = frame.w.shut_out.to_owned();
+        return html(
+            StatusCode::OK,
+            &Sure { frame, title, means: means.to_owned(), action: "/devices/revoke", field: "name", value: name, does, back: "/devices" },
+        );
+    }
+    let deed = Deed { at: depot.now(), by: reader.actor(), what: "device_revoked", about: None, reached: caller.reached() };
+    depot.archive().shut_out(name, deed).await?;
+    Ok((StatusCode::SEE_OTHER, [(header::LOCATION, "/devices")]).into_response())
+}

@@ -1,0 +1,231 @@
+//! People: who may sign in and as what.
+
+use askama::Template;
+use axum::extract::State;
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse as _, Response};
+use gritbook_core::ids::PumpId;
+use gritbook_core::units::shown::UnitSystem;
+
+use super::super::super::archive::people::{Coded as _, Deed, Language, NewPerson, Person, Role, no_such_person};
+use super::super::super::auth::Reader;
+use super::super::super::peer::Caller;
+use super::super::super::people::forms::Fields;
+use super::super::super::people::session::Signed;
+use super::super::super::people::{checked_name, generate, seal};
+use super::super::super::{Depot, Problem};
+use super::super::door::in_turn;
+use super::super::frame::{Frame, html};
+use super::super::shown::Shown;
+use super::super::{seen, view, words};
+use super::Sure;
+
+#[derive(Template)]
+#[template(path = "owner/people.html")]
+struct Page {
+    frame: Frame,
+    people: Vec<Line>,
+    roles: Vec<(&'static str, &'static str)>,
+    pumps: Vec<Choice>,
+    wrong: String,
+}
+
+struct Line {
+    number: i64,
+    name: String,
+    role: &'static str,
+    role_word: &'static str,
+    pumps: Vec<Choice>,
+}
+
+/// A pump to tick.
+#[derive(Clone)]
+struct Choice {
+    id: String,
+    name: String,
+    ticked: bool,
+}
+
+#[derive(Template)]
+#[template(path = "owner/password.html")]
+struct Password {
+    frame: Frame,
+    name: String,
+    password: String,
+    means: &'static str,
+}
+
+pub(super) async fn page(State(depot): State<Depot>, reader: Reader, caller: Caller, headers: HeaderMap) -> Result<Response, Problem> {
+    seen(&depot, &reader, caller, "people_seen", None).await;
+    list(&depot, &reader, &headers, String::new()).await
+}
+
+async fn list(depot: &Depot, reader: &Reader, headers: &HeaderMap, wrong: String) -> Result<Response, Problem> {
+    reader.owner()?;
+    let frame = Frame::of(reader, headers, depot);
+    let shown = frame.shown;
+    let pumps = depot.archive().pumps(0).await?;
+    let named: Vec<(PumpId, String)> = pumps.iter().map(|page| (page.pump, view::name(page, shown))).collect();
+    let choices = |mine: &[PumpId]| {
+        let choice = |(id, name): &(PumpId, String)| Choice { id: id.to_string(), name: name.clone(), ticked: mine.contains(id) };
+        named.iter().map(choice).collect::<Vec<_>>()
+    };
+    let line = |person: Person| Line {
+        number: person.number,
+        role: person.role.word(),
+        role_word: shown.say(words::role(person.role)),
+        pumps: choices(&person.pumps),
+        name: person.name,
+    };
+    let people = depot.archive().people().await?.into_iter().map(line).collect();
+    let roles = Role::ALL.iter().map(|(role, word)| (*word, shown.say(words::role(*role)))).collect();
+    let status = if wrong.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
+    html(status, &Page { frame, people, roles, pumps: choices(&[]), wrong })
+}
+
+fn deed(depot: &Depot, reader: &Reader, caller: Caller, what: &'static str) -> Deed {
+    Deed { at: depot.now(), by: reader.actor(), what, about: None, reached: caller.reached() }
+}
+
+fn back_to_people() -> Response {
+    (StatusCode::SEE_OTHER, [(header::LOCATION, "/people")]).into_response()
+}
+
+/// The same page with what was wrong, for what a person can put right on it.
+async fn again(depot: &Depot, reader: &Reader, headers: &HeaderMap, signed: &Signed, problem: Problem) -> Result<Response, Problem> {
+    if !["bad_name", "name_taken", "last_owner", "no_such_person"].contains(&problem.code()) {
+        return Err(problem);
+    }
+    let (reason, advice) = words::problem(&problem.told(), signed.person.language);
+    list(depot, reader, headers, format!("{reason} {advice}")).await
+}
+
+fn role_and_pumps(fields: &Fields) -> Result<(Role, Vec<PumpId>), Problem> {
+    let bad = || Problem::new(400, "bad_field", "the form has no such role or pump", "open the page again and send it from there");
+    let role = Role::of(fields.get("role")).ok_or_else(bad)?;
+    let pumps = fields.all("pump").map(|pump| pump.parse().map_err(|_| bad())).collect::<Result<_, _>>()?;
+    Ok((role, pumps))
+}
+
+async fn who(depot: &Depot, fields: &Fields) -> Result<Person, Problem> {
+    let number: Option<i64> = fields.get("person").parse().ok();
+    let person = depot.archive().people().await?.into_iter().find(|person| Some(person.number) == number);
+    person.ok_or_else(|| no_such_person().into())
+}
+
+fn shown_once(frame: Frame, name: String, password: String) -> Result<Response, Problem> {
+    let means = frame.shown.pick(
+        "Shown this once: write it down and hand it over. The person can set another under their name.",
+        "Se muestra sólo esta vez: anótela y entréguela. La persona puede poner otra en su nombre.",
+    );
+    html(StatusCode::OK, &Password { frame, name, password, means })
+}
+
+pub(super) async fn add(
+    State(depot): State<Depot>,
+    reader: Reader,
+    caller: Caller,
+    headers: HeaderMap,
+    fields: Fields,
+) -> Result<Response, Problem> {
+    let signed = reader.owner()?;
+    fields.sealed_by(&signed.form_token())?;
+    let name = match checked_name(fields.get("name")) {
+        Ok(name) => name,
+        Err(error) => return again(&depot, &reader, &headers, signed, error.into()).await,
+    };
+    let (role, pumps) = role_and_pumps(&fields)?;
+    let password = generate()?;
+    let to_seal = password.clone();
+    let sealed = in_turn(move || seal(&to_seal)).await?;
+    let new = NewPerson {
+        name: name.clone(),
+        role,
+        password: sealed,
+        language: Language::of(fields.get("language")).unwrap_or(signed.person.language),
+        units: UnitSystem::of(fields.get("units")).unwrap_or(signed.person.units),
+        pumps,
+    };
+    match depot.archive().add_person(new, deed(&depot, &reader, caller, "person_added")).await {
+        Ok(_) => shown_once(Frame::of(&reader, &headers, &depot), name, password),
+        Err(error) => again(&depot, &reader, &headers, signed, error.into()).await,
+    }
+}
+
+pub(super) async fn role(
+    State(depot): State<Depot>,
+    reader: Reader,
+    caller: Caller,
+    headers: HeaderMap,
+    fields: Fields,
+) -> Result<Response, Problem> {
+    let signed = reader.owner()?;
+    fields.sealed_by(&signed.form_token())?;
+    let person = who(&depot, &fields).await?;
+    let (role, pumps) = role_and_pumps(&fields)?;
+    match depot.archive().set_role(person.number, role, pumps, deed(&depot, &reader, caller, "role_changed")).await {
+        Ok(()) => Ok(back_to_people()),
+        Err(error) => again(&depot, &reader, &headers, signed, error.into()).await,
+    }
+}
+
+pub(super) async fn password(
+    State(depot): State<Depot>,
+    reader: Reader,
+    caller: Caller,
+    headers: HeaderMap,
+    fields: Fields,
+) -> Result<Response, Problem> {
+    let signed = reader.owner()?;
+    fields.sealed_by(&signed.form_token())?;
+    let person = who(&depot, &fields).await?;
+    let frame = Frame::of(&reader, &headers, &depot);
+    if fields.get("sure") != "yes" {
+        let name = &person.name;
+        let (title, means) = frame.shown.pick(
+            (format!("A new password for {name}?"), "The one of now stops working, and the person is signed out everywhere."),
+            (format!("¿Contraseña nueva para {name}?"), "La de ahora deja de servir y la persona sale de todos lados."),
+        );
+        let (value, does) = (person.number.to_string(), frame.w.make_password.to_owned());
+        let sure =
+            Sure { frame, title, means: means.to_owned(), action: "/people/password", field: "person", value, does, back: "/people" };
+        return html(StatusCode::OK, &sure);
+    }
+    let password = generate()?;
+    let to_seal = password.clone();
+    let sealed = in_turn(move || seal(&to_seal)).await?;
+    let keep = (person.number == signed.person.number).then(|| signed.session());
+    depot.archive().set_password(person.number, sealed, keep, deed(&depot, &reader, caller, "password_changed")).await?;
+    shown_once(frame, person.name, password)
+}
+
+pub(super) async fn remove(
+    State(depot): State<Depot>,
+    reader: Reader,
+    caller: Caller,
+    headers: HeaderMap,
+    fields: Fields,
+) -> Result<Response, Problem> {
+    let signed = reader.owner()?;
+    fields.sealed_by(&signed.form_token())?;
+    let person = who(&depot, &fields).await?;
+    if fields.get("sure") != "yes" {
+        let frame = Frame::of(&reader, &headers, &depot);
+        let name = &person.name;
+        let shown: Shown = frame.shown;
+        let (title, means) = shown.pick(
+            (
+                format!("Take {name} away?"),
+                "The person is signed out at once and cannot sign in any more. What this list of deeds says stays.",
+            ),
+            (format!("¿Quitar a {name}?"), "La persona sale ahora mismo y ya no puede entrar. Lo que dice la lista de lo hecho se queda."),
+        );
+        let (value, does) = (person.number.to_string(), frame.w.take_away.to_owned());
+        let sure = Sure { frame, title, means: means.to_owned(), action: "/people/remove", field: "person", value, does, back: "/people" };
+        return html(StatusCode::OK, &sure);
+    }
+    match depot.archive().remove_person(person.number, deed(&depot, &reader, caller, "person_removed")).await {
+        Ok(()) => Ok(back_to_people()),
+        Err(error) => again(&depot, &reader, &headers, signed, error.into()).await,
+    }
+}
