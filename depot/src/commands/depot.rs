@@ -49,7 +49,7 @@ pub struct Args {
     #[arg(long, value_name = "MB")]
     photo_room: Option<u64>,
     /// Requests a minute that one token may make; one address may make four times as many.
-    #[arg(long, value_name = "N", default_value_t = 6_000, value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
+    #[arg(long, value_name = "N", default_value_t = 60_000, value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
     requests_per_minute: u32,
 }
 

@@ -105,8 +105,8 @@ impl Default for Settings {
             max_batch_bytes: 2 * 1024 * 1024,
             max_batch_entries: 500,
             photo_quota_bytes: None,
-            requests_per_token: 6_000,
-            requests_per_address: 24_000,
+            requests_per_token: 60_000,
+            requests_per_address: 240_000,
             body_idle: Duration::from_secs(30),
             upload_lifetime: Duration::from_secs(14 * 24 * 3600),
             now: || DateTime::<Utc>::from(SystemTime::now()),
@@ -208,25 +208,38 @@ impl Depot {
     /// # Errors
     /// As the archive gives them.
     pub async fn sweep(&self) -> Result<(), CoreError> {
-        let mut given_up = 0_u32;
+        let (mut given_up, mut first_failure) = (0_u32, None);
         for id in self.archive().expired_uploads(self.now()).await? {
             // Someone writes it at this moment: it is not expired any more.
             let Some(hold) = self.busy().hold(&id) else { continue };
-            // The bytes first: should the depot end in between, the row is found again. The other way round they would
-            // lie there for good, and on a full disk the row could not be written at all.
-            let still = self.archive().upload(id.clone()).await?.is_some_and(|upload| upload.expires <= self.now());
-            if still {
-                let (shelf, name) = (self.shelf().clone(), id.clone());
-                on_disk(move || shelf.forget(&name)).await?;
-                given_up += u32::from(self.archive().expire_upload(id, self.now()).await?);
+            match self.give_up(id).await {
+                Ok(done) => given_up += u32::from(done),
+                // One that cannot be removed must not keep the others.
+                Err(error) => first_failure = first_failure.or(Some(error)),
             }
             drop(hold);
         }
         if given_up > 0 {
             tracing::info!(count = given_up, "uploads given up");
         }
+        if let Some(error) = first_failure {
+            return Err(error);
+        }
         self.archive().forget_closed_uploads(self.now()).await?;
         self.archive().forget_old_audit(self.now()).await
+    }
+
+    /// Gives one upload up where it is expired still; the caller holds it. The bytes go first: should the depot end in
+    /// between, the row is found again. The other way round they would lie there for good, and on a full disk the row could
+    /// not be written at all.
+    async fn give_up(&self, id: String) -> Result<bool, CoreError> {
+        let found = self.archive().upload(id.clone()).await?;
+        if found.is_none_or(|upload| upload.expires > self.now()) {
+            return Ok(false);
+        }
+        let (shelf, name) = (self.shelf().clone(), id.clone());
+        on_disk(move || shelf.forget(&name)).await?;
+        self.archive().expire_upload(id, self.now()).await
     }
 }
 

@@ -78,11 +78,21 @@ fn answer(description: &str, kind: &str, schema: &Value) -> Value {
     json!({ "description": description, "content": { kind: { "schema": schema } } })
 }
 
-/// The answers of an operation; whatever else comes is a problem.
+/// The answers of an operation; whatever else comes is a problem. Every one but the watcher's may be told to wait.
 fn answers(given: &[(&str, Value)], problems: &[&str]) -> Value {
     let mut all = serde_json::Map::new();
     all.extend(given.iter().map(|(status, answer)| ((*status).to_owned(), answer.clone())));
     all.extend(problems.iter().map(|status| ((*status).to_owned(), json!({ "$ref": "#/components/responses/problem" }))));
+    if !problems.is_empty() {
+        let wait = json!({ "description": "Seconds until the next request is answered", "schema": { "type": "integer", "minimum": 1 } });
+        let shape = json!({ "schema": { "$ref": "#/components/schemas/ProblemDocument" } });
+        let told = json!({
+            "description": "Too many requests with this token or from this address",
+            "headers": { "Retry-After": wait },
+            "content": { "application/problem+json": shape },
+        });
+        all.insert("429".to_owned(), told);
+    }
     all.insert("default".to_owned(), json!({ "$ref": "#/components/responses/problem" }));
     Value::Object(all)
 }

@@ -413,6 +413,32 @@ async fn upload_that_nobody_continues_expires_and_can_be_started_again() {
 }
 
 #[tokio::test]
+async fn upload_whose_bytes_cannot_be_removed_is_found_again_and_keeps_no_other() {
+    use std::sync::atomic::{AtomicI64, Ordering};
+    static DAYS: AtomicI64 = AtomicI64::new(0);
+    fn clock() -> DateTime<Utc> {
+        now() + TimeDelta::days(DAYS.load(Ordering::SeqCst))
+    }
+    let depot = TestDepot::with(Settings { now: clock, ..Settings::default() }).await;
+    for name in ["a", "b"] {
+        let photo = photo_like(100, 21);
+        let at = depot.create(100, &metadata(&photo, name)).await;
+        depot.patch(&at, 0, photo[..50].to_vec()).await;
+    }
+    // A folder in the place of the file cannot be removed as one.
+    let stuck = depot.folder.path().join("incoming/a.part");
+    std::fs::remove_file(&stuck).unwrap();
+    std::fs::create_dir(&stuck).unwrap();
+    DAYS.store(20, Ordering::SeqCst);
+    assert!(depot.depot.sweep().await.is_err());
+    assert!(!depot.folder.path().join("incoming/b.part").exists());
+    std::fs::remove_dir(&stuck).unwrap();
+    std::fs::write(&stuck, b"left over").unwrap();
+    depot.depot.sweep().await.unwrap();
+    assert!(nothing_staged(&depot), "bytes whose upload was noted as gone before they were removed would lie there for good");
+}
+
+#[tokio::test]
 async fn crash_between_the_last_byte_and_the_shelf_is_made_good_when_asked() {
     let depot = TestDepot::new().await;
     let photo = photo_like(5000, 18);

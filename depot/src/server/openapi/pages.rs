@@ -9,7 +9,7 @@ pub(super) fn page(summary: &str, id: &str, problems: &[&str]) -> Value {
     let html = answer("The page", "text/html", &json!({ "type": "string" }));
     json!({
         "summary": summary, "operationId": id, "security": [{ "session": [] }, { "device": [] }],
-        "responses": answers(&[("200", html)], &[&["401", "429"], problems].concat()),
+        "responses": answers(&[("200", html)], &[&["401"], problems].concat()),
     })
 }
 
@@ -21,7 +21,7 @@ pub(super) fn form(summary: &str, id: &str, fields: &[&str], given: &[(&str, Val
     json!({
         "summary": summary, "operationId": id, "security": [{ "session": [] }],
         "requestBody": { "required": true, "content": { "application/x-www-form-urlencoded": { "schema": schema } } },
-        "responses": answers(given, &[&["401", "403", "413", "415", "429"], problems].concat()),
+        "responses": answers(given, &[&["401", "403", "413", "415"], problems].concat()),
     })
 }
 

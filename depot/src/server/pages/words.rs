@@ -86,8 +86,8 @@ words! {
     device_name: "What to call it", "Cómo llamarlo";
     address: "Address at which it reaches the depot", "Dirección con la que llega al depósito";
     show_code: "Show its code", "Mostrar su código";
-    role: "May do", "Puede";
-    own_pumps: "Pumps that a mechanic reads about", "Bombas de las que lee un mecánico";
+    role: "Role", "Papel";
+    own_pumps: "A mechanic reads about these pumps", "Un mecánico lee de estas bombas";
     make_password: "New password", "Contraseña nueva";
     take_away: "Take away", "Quitar";
     add_person: "Add a person", "Agregar una persona";

@@ -40,6 +40,26 @@ struct Line {
     /// Where the thing itself stands; empty where it has no page.
     link: String,
     reached: &'static str,
+    /// How often in a row it was done; the newest of them stands here.
+    times: u32,
+}
+
+impl Line {
+    fn same_as(&self, other: &Self) -> bool {
+        (&self.who, self.did, &self.about, &self.link, self.reached) == (&other.who, other.did, &other.about, &other.link, other.reached)
+    }
+}
+
+/// What was done again and again stands once.
+fn folded(lines: impl Iterator<Item = Line>) -> Vec<Line> {
+    let mut folded: Vec<Line> = Vec::new();
+    for line in lines {
+        match folded.last_mut() {
+            Some(last) if last.same_as(&line) => last.times += 1,
+            _ => folded.push(line),
+        }
+    }
+    folded
 }
 
 pub(super) async fn page(
@@ -61,7 +81,7 @@ pub(super) async fn page(
         format!("Kept for {AUDIT_DAYS} days. Addresses are not written down, only their kind."),
         format!("Se guarda {AUDIT_DAYS} días. Las direcciones no se anotan, sólo de qué clase son."),
     );
-    let rows = rows.into_iter().map(|row| line(row, &names, shown)).collect();
+    let rows = folded(rows.into_iter().map(|row| line(row, &names, shown)));
     seen(&depot, &reader, caller, "audit_seen", None).await;
     html(StatusCode::OK, &Page { frame, rows, older, kept })
 }
@@ -83,6 +103,7 @@ fn line(row: AuditRow, pumps: &HashMap<PumpId, String>, shown: Shown) -> Line {
         link: pump.map(|pump| format!("/pumps/{pump}")).unwrap_or_default(),
         about: name.or(row.about_name).unwrap_or_else(|| about.chars().take(12).collect()),
         reached: shown.say(reached(&row.reached)),
+        times: 1,
     }
 }
 
