@@ -55,9 +55,13 @@ struct Process(Child, SocketAddr);
 
 impl Process {
     fn start(data: &Path) -> Self {
+        Self::logging_to(data, Stdio::null())
+    }
+
+    fn logging_to(data: &Path, log: Stdio) -> Self {
         let mut command = Command::new(GRITBOOK);
-        command.args(["depot", "--listen", "127.0.0.1:0", "--data"]).arg(data).stdout(Stdio::piped()).stderr(Stdio::null());
-        let mut child = command.spawn().unwrap();
+        command.args(["depot", "--listen", "127.0.0.1:0", "--data"]).arg(data).stdout(Stdio::piped()).stderr(log);
+        let mut child = command.env("GRITBOOK_LOG", "debug").spawn().unwrap();
         let mut line = String::new();
         BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
         let address = line.trim().strip_prefix("depot ready at http://").unwrap().parse().unwrap();
@@ -161,5 +165,31 @@ fn what_cannot_be_is_refused_and_passwords_stand_nowhere() {
         for secret in [secret, &session] {
             assert!(!bytes.windows(secret.len()).any(|part| part == secret.as_bytes()), "{secret} stands in {}", file.display());
         }
+    }
+}
+
+#[test]
+fn log_names_no_person_no_device_no_address_and_no_secret() {
+    let scene = Scene::new();
+    let log = scene.0.path().join("log");
+    let (secret, wrong) = ("only.in.this.head", "guessed.this.instead");
+    assert_eq!(scene.people("add", &["--name", "Rosalinda", "--role", "owner", "--password-stdin"], &format!("{secret}\n")).0, Some(0));
+    let depot = Process::logging_to(&scene.data(), std::fs::File::create(&log).unwrap().into());
+    assert_eq!(depot.sign_in("Rosalinda", wrong), Err(401));
+    let session = depot.sign_in("Rosalinda", secret).unwrap();
+    let output = Command::new(GRITBOOK).args(["enroll", "--json", "--name", "northyard", "--data"]).arg(scene.data()).output().unwrap();
+    let token = serde_json::from_slice::<Value>(&output.stdout).unwrap()["token"].as_str().unwrap().to_owned();
+    for head in [
+        format!("GET /devices HTTP/1.1\r\nCookie: gritbook={session}"),
+        format!("GET /search?pump=Rosalinda&kind= HTTP/1.1\r\nCookie: gritbook={session}"),
+        format!("GET /v1/entries HTTP/1.1\r\nAuthorization: Bearer {token}"),
+    ] {
+        assert_eq!(depot.ask(&head, "").0, 200, "{head}");
+    }
+    drop(depot);
+    let log = std::fs::read_to_string(&log).unwrap();
+    assert!(log.contains("/devices") && log.contains("/search"), "{log}");
+    for hidden in ["Rosalinda", "rosalinda", "northyard", secret, wrong, &session, &token, "127.0.0.1"] {
+        assert!(!log.contains(hidden), "{hidden}: {log}");
     }
 }

@@ -39,9 +39,12 @@ pub(in crate::server) fn copy(from: &Path, to: &Path) -> Result<(), CoreError> {
     }
     // A copy is one file, without a journal beside it. Nobody is signed in there, and bytes that are on their way stay behind.
     target.pragma_update(None, "journal_mode", "DELETE").map_err(failed)?;
-    target
-        .execute_batch("BEGIN; DELETE FROM session; UPDATE upload SET state = 'gone' WHERE state = 'open'; COMMIT; VACUUM;")
-        .map_err(failed)
+    // An archive that an older program left has no sessions yet.
+    let sessions = "SELECT EXISTS (SELECT 1 FROM sqlite_master WHERE name = 'session')";
+    if target.query_row(sessions, [], |row| row.get(0)).map_err(failed)? {
+        target.execute("DELETE FROM session", []).map_err(failed)?;
+    }
+    target.execute_batch("UPDATE upload SET state = 'gone' WHERE state = 'open'; VACUUM;").map_err(failed)
 }
 
 /// Reads a copy through: its pages, every entry's hash, the chains.
@@ -93,4 +96,59 @@ fn chains(connection: &Connection) -> Result<(u64, u64), CoreError> {
         last = Some((device, seq, hash));
     }
     Ok((count, breaks))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn archive_of_every_older_version_is_copied_and_read_through() {
+        for version in 1..=STEPS.len() {
+            let folder = tempfile::tempdir().unwrap();
+            let (from, to) = (folder.path().join("from.sqlite"), folder.path().join("to.sqlite"));
+            let old = Connection::open(&from).unwrap();
+            STEPS.iter().take(version).for_each(|step| old.execute_batch(step).unwrap());
+            old.pragma_update(None, "user_version", version as i64).unwrap();
+            copy(&from, &to).unwrap();
+            let held = examine(&to).unwrap();
+            assert_eq!((held.version, held.entries, held.chain_breaks, held.photos.len()), (version as i64, 0, 0, 0));
+        }
+    }
+
+    #[test]
+    fn entry_that_is_not_what_its_hash_says_and_a_broken_chain_are_seen() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.sqlite");
+        let archive = Connection::open(&path).unwrap();
+        STEPS.iter().for_each(|step| archive.execute_batch(step).unwrap());
+        archive.execute_batch("INSERT INTO device (name, token_sha256, enrolled_ms) VALUES ('north', zeroblob(32), 7)").unwrap();
+        let id = "017f22e2-79b0-7cc3-98c4-dc0c0c07398f";
+        let text = |seq: i64, prev: &str| {
+            format!(
+                r#"{{"schema":"gritbook.entry/1","id":"{id}","device":"{id}","seq":{seq},"person":"","at":"2026-09-21T08:00:00-06:00",
+                "hlc":{{"ms":1,"count":0}},"prev":{prev},"pump":"{id}","kind":"x","body":{{}}}}"#
+            )
+        };
+        let add = |seq: i64, doc: &str, hash: Sha256Hex| {
+            let sql = "INSERT INTO entry (id, hash, device, seq, pump, kind, hlc_ms, hlc_count, doc, delivered_by, received_ms)
+                       VALUES (?1, ?2, 'd', ?3, 'p', 'x', 1, 0, ?4, 1, 1)";
+            archive.execute(sql, rusqlite::params![seq.to_string(), hash.as_bytes(), seq, doc]).unwrap();
+        };
+        let first = text(1, "null");
+        let of_first = Sha256Hex::of(first.as_bytes());
+        let second = text(2, &format!("\"{of_first}\""));
+        // The fourth does not name the third.
+        let (third, fourth) = (text(3, &format!("\"{}\"", Sha256Hex::of(second.as_bytes()))), text(4, &format!("\"{of_first}\"")));
+        for (seq, doc) in (1..).zip([&first, &second, &third, &fourth]) {
+            add(seq, doc, Sha256Hex::of(doc.as_bytes()));
+        }
+        let held = examine(&path).unwrap();
+        assert_eq!((held.entries, held.chain_breaks), (4, 1));
+        // A gap is no break: what lies between may still come.
+        add(9, &text(9, "null"), Sha256Hex::of(text(9, "null").as_bytes()));
+        assert_eq!(examine(&path).unwrap().chain_breaks, 1);
+        add(10, &text(10, "null"), of_first);
+        assert_eq!(examine(&path).err().unwrap().code(), "backup_damaged");
+    }
 }
