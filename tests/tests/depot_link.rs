@@ -457,6 +457,37 @@ fn enrolment_code_names_depot_and_token_and_can_be_read_off_its_picture() {
 }
 
 #[test]
+fn depot_goes_on_when_nobody_reads_what_it_says() {
+    let folder = tempfile::tempdir().unwrap();
+    let address = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap();
+    // On every address it has something more to say after it is ready.
+    let mut child = Command::new(GRITBOOK)
+        .args(["depot", "--behind-tls-proxy", "--listen", &format!("0.0.0.0:{}", address.port()), "--data"])
+        .arg(folder.path())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let alive = || {
+        let mut stream = TcpStream::connect(address).ok()?;
+        stream.write_all(b"GET /healthz HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n").ok()?;
+        let mut answer = String::new();
+        stream.read_to_string(&mut answer).ok()?;
+        answer.contains("200 OK").then_some(())
+    };
+    let begun = Instant::now();
+    while alive().is_none() {
+        assert!(begun.elapsed() < Duration::from_secs(10) && child.try_wait().unwrap().is_none(), "it ended for want of a listener");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    std::thread::sleep(Duration::from_millis(300));
+    assert!(alive().is_some() && child.try_wait().unwrap().is_none());
+    child.kill().unwrap();
+    child.wait().unwrap();
+}
+
+#[test]
 fn token_is_nowhere_in_the_data_folder() {
     let scene = Scene::new(10, 11);
     let depot = Process::start(&scene.data());

@@ -1,10 +1,11 @@
 //! `gritbook depot`: runs the receiving side until Ctrl-C or SIGTERM; with a verb, backs it up or puts a backup back.
 
+use std::io::Write as _;
 use std::net::SocketAddr;
 use std::path::PathBuf;
 
 use super::backup::Verb;
-use super::{Failure, Run, say};
+use super::{Failure, Run};
 use crate::server::{Settings, Tls, start};
 
 /// Arguments.
@@ -83,14 +84,19 @@ impl Run for Args {
             ..Settings::default()
         };
         let depot = start(&data, self.listen, settings, true)?;
-        say(format_args!("depot ready at {}", depot.url()));
+        tell(format_args!("depot ready at {}", depot.url()));
         if let Some(key) = depot.key_sha256() {
-            say(format_args!("key sha256 {key}"));
+            tell(format_args!("key sha256 {key}"));
         }
         if self.listen.ip().is_unspecified() {
-            say("enroll devices with --depot and the name or address by which they reach this machine");
+            tell(format_args!("enroll devices with --depot and the name or address by which they reach this machine"));
         }
         depot.wait();
         Ok(())
     }
+}
+
+/// Prints a line. Unlike other commands a depot goes on where nobody reads it any more: whoever started it may have gone.
+fn tell(line: std::fmt::Arguments<'_>) {
+    let _ = writeln!(std::io::stdout(), "{line}");
 }

@@ -21,8 +21,8 @@ const SALT_BYTES: usize = 16;
 const LENGTHS: std::ops::RangeInclusive<usize> = 12..=200;
 
 /// Letters and figures that are not taken for one another when written down.
-const LETTERS: &[u8; 32] = b"abcdefghjkmnpqrstuvwxyz23456789+";
-/// Characters of a generated password: 20 of 32 are 100 bits.
+const LETTERS: &[u8; 31] = b"abcdefghjkmnpqrstuvwxyz23456789";
+/// Characters of a generated password: 20 of 31 are 99 bits.
 const GENERATED: usize = 20;
 
 fn failed(cause: impl std::fmt::Display) -> CoreError {
@@ -98,13 +98,18 @@ pub fn nobody() -> Result<&'static str, CoreError> {
     Ok(SEALED.get_or_init(|| sealed))
 }
 
-/// A password of four groups of five letters and figures, 100 random bits.
+/// A password of four groups of five letters and figures, 99 random bits.
 ///
 /// # Errors
 /// `no_randomness`.
 pub fn generate() -> Result<String, CoreError> {
-    let letters: Vec<char> =
-        random::<GENERATED>()?.iter().filter_map(|bits| Some(char::from(*LETTERS.get(usize::from(bits % 32))?))).collect();
+    let mut letters = Vec::with_capacity(GENERATED);
+    while letters.len() < GENERATED {
+        // A number beyond the letters is thrown away, so that each letter is as likely as any other.
+        let drawn = random::<GENERATED>()?;
+        letters.extend(drawn.iter().filter_map(|bits| LETTERS.get(usize::from(bits % 32)).copied().map(char::from)));
+    }
+    letters.truncate(GENERATED);
     Ok(letters.chunks(5).map(|group| group.iter().collect::<String>()).collect::<Vec<_>>().join("-"))
 }
 
@@ -149,5 +154,10 @@ mod tests {
         assert_ne!(one, other);
         assert_eq!(one.len(), 23);
         assert!(seal(&one).is_ok());
+        // They go into forms, addresses and notes as they are.
+        for _ in 0..200 {
+            let made = generate().unwrap();
+            assert!(made.split('-').all(|group| group.len() == 5 && group.bytes().all(|letter| LETTERS.contains(&letter))), "{made}");
+        }
     }
 }

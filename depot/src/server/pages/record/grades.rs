@@ -135,7 +135,8 @@ fn chart(history: &[Given], shown: Shown) -> String {
     let names = GRADE_NAMES.iter().enumerate().map(|(grade, name)| (grade as f64, format!("{grade} {}", shown.say(*name))));
     let y = Axis::linear("", -0.3, 4.3).with_ticks(names);
     let mut chart = for_a_page(Chart::new(shown.pick("Grades of the cups", "Grados de las copas"), x, y));
-    for (cup, points, filled, tone) in [(Cup::A, a, true, Tone::Own), (Cup::B, b, false, Tone::Ink)] {
+    // The ring behind and wider, so that both show where both cups stand alike.
+    for (cup, points, filled, tone, radius_px) in [(Cup::B, b, false, Tone::Ink, 7.0), (Cup::A, a, true, Tone::Own, 4.0)] {
         if points.is_empty() {
             continue;
         }
@@ -145,7 +146,7 @@ fn chart(history: &[Given], shown: Shown) -> String {
             points: dots,
             tone,
             filled,
-            radius_px: 5.0,
+            radius_px,
             label: None,
         });
     }
