@@ -9,6 +9,7 @@
 //! diagnosis ──► life, history                                which cause fits the signs together; pure
 //! call      ──► life, wear, debris results                   pour, pour and watch, change first
 //! debris    ──► photo, units                                 photo to reading; pure
+//! face      ──► debris, photo                                photo of a wear surface to shares under grit, scores, chips; pure
 //! life, wear, pump ──► units                                 sums of the trade; pure
 //! model, wire ──► ids, units, error                          what a record is, and how it travels
 //! ```
@@ -19,6 +20,7 @@ pub mod debris;
 pub mod diagnosis;
 pub mod error;
 pub mod error_words;
+pub mod face;
 mod failpoint;
 pub mod fieldbook;
 pub mod history;

@@ -37,6 +37,16 @@ const MIN_EDGE_SHARE: f64 = 0.4;
 /// is why), `card_cut_off` (the window lies partly outside the photo), `card_bent` (the marks do not lie in one plane),
 /// `two_cards` (marks of more than one card).
 pub fn locate_card(photo: &Photo) -> Result<CardPose, CoreError> {
+    let pose = locate_marks(photo)?;
+    window_inside(photo, &pose)?;
+    Ok(pose)
+}
+
+/// The card's plane from its marks alone: its window may be covered, or lie partly outside the photo.
+///
+/// # Errors
+/// As [`locate_card`], but for a window that is cut off.
+pub(crate) fn locate_marks(photo: &Photo) -> Result<CardPose, CoreError> {
     let marks = find_marks(photo);
     let sampler = Sampler::new(photo);
     let lens = Lens::straight(photo.width_px, photo.height_px);
@@ -81,7 +91,6 @@ pub fn locate_card(photo: &Photo) -> Result<CardPose, CoreError> {
         sharpness: Sharpness { edge_sigma_px: 0.0, edge_sigma_mm: 0.0 },
     };
     pose.sharpness = sharpness_of(&sampler, &marks, &pose);
-    window_inside(photo, &pose)?;
     Ok(pose)
 }
 

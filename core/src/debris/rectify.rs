@@ -44,16 +44,16 @@ pub fn window_from_card(photo: &Photo, pose: &CardPose) -> WindowImage {
     WindowImage { width_px: width as u32, height_px: height as u32, px_per_mm, rgb, white: white_of(&source, pose), edge_sigma_px }
 }
 
-struct Source<'a> {
-    rgb: &'a [u8],
-    width: usize,
-    height: usize,
+pub(crate) struct Source<'a> {
+    pub(crate) rgb: &'a [u8],
+    pub(crate) width: usize,
+    pub(crate) height: usize,
 }
 
 impl Source<'_> {
     /// Between the four nearest pixel centres; beyond the outermost ones the border pixel counts on. Weights in 1/256.
     #[inline]
-    fn bilinear(&self, x: f64, y: f64) -> [u8; 3] {
+    pub(crate) fn bilinear(&self, x: f64, y: f64) -> [u8; 3] {
         let limit = |value: f64, size: usize| (value - 0.5).clamp(0.0, (size - 1) as f64) as f32;
         let (x, y) = (limit(x, self.width), limit(y, self.height));
         let (column, row) = ((x as usize).min(self.width.saturating_sub(2)), (y as usize).min(self.height.saturating_sub(2)));
@@ -72,12 +72,17 @@ impl Source<'_> {
 
 /// Mean sRGB of the white patches' medians; `None` for a card of another edition, or with both patches outside the photo.
 fn white_of(source: &Source<'_>, pose: &CardPose) -> Option<[f64; 3]> {
-    if pose.window_mm != WINDOW_MM {
-        return None;
-    }
-    let patches: Vec<[f64; 3]> = Card::new().white_mm.iter().filter_map(|patch| patch_median(source, pose, *patch)).collect();
+    let patches = white_patches(source, pose);
     let count = patches.len() as f64;
     (!patches.is_empty()).then(|| [0, 1, 2].map(|channel| patches.iter().map(|patch| patch[channel]).sum::<f64>() / count))
+}
+
+/// Median sRGB of each white patch inside the photo; none for a card of another edition.
+pub(crate) fn white_patches(source: &Source<'_>, pose: &CardPose) -> Vec<[f64; 3]> {
+    if pose.window_mm != WINDOW_MM {
+        return Vec::new();
+    }
+    Card::new().white_mm.iter().filter_map(|patch| patch_median(source, pose, *patch)).collect()
 }
 
 /// Median of each channel over a raster inside the patch; `None` where part of it lies outside the photo.
