@@ -16,6 +16,7 @@ mod demo;
 mod depot;
 mod diagnose;
 mod enroll;
+mod face;
 mod life;
 mod line;
 mod measured;
@@ -67,6 +68,8 @@ commands! {
     Card(card),
     /// Read a photo of drained material: grain sizes and the passing level.
     Read(read),
+    /// Measure a photo of a wear surface: share under grit, scores, chipped chrome, beside the last photo.
+    Face(face),
     /// Measure a piston plate's flatness, by dial or by straightedge and feelers.
     Plate(plate),
     /// Measure a bore from diameters at stations along it.

@@ -90,7 +90,7 @@ impl Run for Args {
     }
 }
 
-fn unreadable(path: &Path, error: std::io::Error) -> CoreError {
+pub(super) fn unreadable(path: &Path, error: std::io::Error) -> CoreError {
     if error.kind() == std::io::ErrorKind::NotFound {
         return CoreError::new(
             ErrorKind::NotFound,
@@ -111,7 +111,7 @@ fn refused(refusal: Refusal) -> Failure {
     failure
 }
 
-fn write_file(path: &Path, bytes: &[u8]) -> Result<(), CoreError> {
+pub(super) fn write_file(path: &Path, bytes: &[u8]) -> Result<(), CoreError> {
     std::fs::write(path, bytes).map_err(|error| {
         CoreError::new(
             ErrorKind::Storage,

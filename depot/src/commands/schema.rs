@@ -25,6 +25,7 @@ type Make = fn() -> Schema;
 /// Every document that has a schema.
 const DOCUMENTS: &[(&str, Make)] = &[
     ("reading", schema_of::<Reading>),
+    ("face", schema_of::<gritbook_core::face::reading::FaceReading>),
     ("plate", schema_of::<gritbook_core::wear::plate::Flatness>),
     ("bore", schema_of::<gritbook_core::wear::bore::Bore>),
     ("thickness", schema_of::<gritbook_core::wear::thickness::Thickness>),

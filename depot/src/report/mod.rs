@@ -4,6 +4,7 @@ pub mod card_sheet;
 pub mod chart;
 pub mod code;
 pub mod curve;
+pub mod face;
 pub mod fonts;
 pub mod overlay;
 pub mod paper;

@@ -6,21 +6,21 @@ use serde_json::Value;
 
 use super::fixture;
 
-fn gritbook(arguments: &[&str]) -> Output {
+pub(super) fn gritbook(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_gritbook-under-test")).args(arguments).output().expect("the command starts")
 }
 
-fn document(output: &Output) -> Value {
+pub(super) fn document(output: &Output) -> Value {
     serde_json::from_slice(&output.stdout).unwrap_or_else(|error| panic!("{error}: {}", String::from_utf8_lossy(&output.stdout)))
 }
 
-fn schema(name: &str) -> jsonschema::Validator {
+pub(super) fn schema(name: &str) -> jsonschema::Validator {
     let output = gritbook(&["schema", name]);
     assert!(output.status.success());
     jsonschema::validator_for(&document(&output)).expect("a valid schema")
 }
 
-fn errors(validator: &jsonschema::Validator, document: &Value) -> Vec<String> {
+pub(super) fn errors(validator: &jsonschema::Validator, document: &Value) -> Vec<String> {
     validator.iter_errors(document).map(|error| format!("{}: {error}", error.instance_path())).collect()
 }
 

@@ -2,6 +2,7 @@
 
 mod accuracy;
 mod documents;
+mod faces;
 mod photos;
 
 use std::path::PathBuf;
