@@ -125,6 +125,8 @@ fn paths(shapes: &mut SchemaGenerator) -> Value {
     let text = json!({ "type": "string" });
     let pump = || in_path("id", "A pump's id, from /v1/pumps");
     let paper = in_query("paper", "The sheet", &json!({ "enum": ["a4", "letter"] }));
+    let language = in_query("language", "The language; en", &json!({ "enum": ["en", "es"] }));
+    let units = in_query("units", "The units; metric", &json!({ "enum": ["metric", "inch"] }));
     json!({
         "/healthz": { "get": {
             "summary": "Alive", "operationId": "alive", "security": [],
@@ -225,7 +227,7 @@ fn paths(shapes: &mut SchemaGenerator) -> Value {
             "responses": answers(&[("200", answer("The list", "application/json", &pumps))], &["401"]),
         } },
         "/v1/pumps/{id}/report.pdf": { "parameters": [pump()], "get": {
-            "summary": "A pump's report to print", "operationId": "report", "parameters": [paper],
+            "summary": "A pump's report to print", "operationId": "report", "parameters": [paper, language, units],
             "responses": answers(&[("200", answer("PDF", "application/pdf", &file))], &["400", "401", "404"]),
         } },
         "/v1/pumps/{id}/export.csv": { "parameters": [pump()], "get": {

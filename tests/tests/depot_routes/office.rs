@@ -65,7 +65,14 @@ async fn report_is_a_pdf_with_its_photo_on_either_paper() {
         assert!(text.contains("DCTDecode"), "the photo stands in it as a JPEG");
         assert!(reply.body.len() < 400_000, "{}", reply.body.len());
     }
-    assert_eq!(depot.get(&format!("/v1/pumps/{pump}/report.pdf?paper=a5")).await.problem(), "bad_paper");
+    for (query, code) in
+        [("paper=a5", "bad_paper"), ("language=fr", "bad_language"), ("units=stone", "bad_units"), ("colour=blue", "bad_query")]
+    {
+        let reply = depot.get(&format!("/v1/pumps/{pump}/report.pdf?{query}")).await;
+        assert_eq!((reply.status, reply.problem().as_str()), (400, code));
+    }
+    let spanish = depot.get(&format!("/v1/pumps/{pump}/report.pdf?language=es&units=inch&paper=letter")).await;
+    assert_eq!(spanish.status, 200);
 }
 
 #[tokio::test]

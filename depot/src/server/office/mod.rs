@@ -4,7 +4,7 @@ mod report;
 
 use axum::Router;
 use axum::extract::rejection::PathRejection;
-use axum::extract::{Path, Request, State};
+use axum::extract::{Extension, Path, Request, State};
 use axum::http::{HeaderValue, Uri, header};
 use axum::middleware::{Next, from_extractor_with_state, from_fn_with_state};
 use axum::response::{IntoResponse as _, Response};
@@ -15,13 +15,17 @@ use gritbook_core::debris::reading::LevelCode;
 use gritbook_core::fieldbook::history_csv_of;
 use gritbook_core::ids::PumpId;
 use gritbook_core::model::{Entry, EntryBody, SealedEntry};
+use gritbook_core::units::shown::UnitSystem;
 use gritbook_core::wire::v1::ENTRIES_SCHEMA;
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::archive::PumpPage;
+use super::archive::people::{Coded as _, Language};
 use super::auth::{Enrolled, Reader};
+use super::pages::Shown;
 use super::peer::Caller;
+use super::people::forms::pairs;
 use super::{Depot, Problem, pages};
 
 /// The schema name of the list of pumps.
@@ -98,10 +102,13 @@ async fn for_readers(
     reader: Reader,
     caller: Caller,
     id: Named,
-    request: Request,
+    mut request: Request,
     next: Next,
 ) -> Result<Response, Problem> {
     let Ok(Path(id)) = id else { return Err(no_such_pump()) };
+    // A report in the reader's own language and units, unless it is asked for in others.
+    let shown = pages::frame::Frame::of(&reader, request.headers(), &depot).shown;
+    request.extensions_mut().insert(shown);
     if reader.only().is_some() && !id.parse().is_ok_and(|pump| reader.may_read(pump)) {
         return Err(no_such_pump());
     }
@@ -187,13 +194,32 @@ async fn export_csv(State(depot): State<Depot>, id: Named) -> Result<Response, P
     Ok(file("text/csv; charset=utf-8; header=present", &page, "csv", text))
 }
 
-async fn report_pdf(State(depot): State<Depot>, id: Named, uri: Uri) -> Result<Response, Problem> {
-    let paper = match uri.query().unwrap_or_default() {
-        "" | "paper=a4" => Paper::A4,
-        "paper=letter" => Paper::Letter,
-        _ => return Err(Problem::new(400, "bad_paper", "the report is made for a4 or letter", "ask for ?paper=a4 or ?paper=letter")),
-    };
+async fn report_pdf(State(depot): State<Depot>, id: Named, reader: Option<Extension<Shown>>, uri: Uri) -> Result<Response, Problem> {
+    let mut shown = reader.map(|Extension(shown)| shown).unwrap_or_default();
+    let mut paper = Paper::A4;
+    for (name, value) in pairs(uri.query().unwrap_or_default().as_bytes()) {
+        match (name.as_str(), value.as_str()) {
+            ("paper", "a4") => paper = Paper::A4,
+            ("paper", "letter") => paper = Paper::Letter,
+            ("paper", _) => {
+                return Err(bad_query("bad_paper", "the report is made for a4 or letter", "ask for ?paper=a4 or ?paper=letter"));
+            }
+            ("language", word) => {
+                let bad = || bad_query("bad_language", "the report is made in en or es", "ask for ?language=en or ?language=es");
+                shown.language = Language::of(word).ok_or_else(bad)?;
+            }
+            ("units", word) => {
+                let bad = || bad_query("bad_units", "the report is made in metric or inch", "ask for ?units=metric or ?units=inch");
+                shown.units = UnitSystem::of(word).ok_or_else(bad)?;
+            }
+            _ => return Err(bad_query("bad_query", "the report takes paper, language and units", "leave the rest out")),
+        }
+    }
     let page = find(&depot, id).await?;
-    let pdf = report::of(&depot, &page, paper).await?;
+    let pdf = report::of(&depot, &page, paper, shown).await?;
     Ok(file("application/pdf", &page, "pdf", pdf))
+}
+
+fn bad_query(code: &'static str, reason: &str, advice: &str) -> Problem {
+    Problem::new(400, code, reason, advice)
 }

@@ -33,6 +33,7 @@ use super::routes::photos;
 use super::{Depot, Problem, on_disk};
 use crate::report::fonts::{BOLD, REGULAR};
 use frame::{Frame, html, policy};
+pub(super) use record::curve_in;
 pub(super) use shown::Shown;
 
 /// How many entries of a pump the page shows.

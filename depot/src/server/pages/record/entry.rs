@@ -18,7 +18,7 @@ use super::super::frame::{Frame, html, policy};
 use super::super::shown::{Shown, number};
 use super::super::{MAKING, seen, thumb, view};
 use super::{Named, chart_svg, for_a_page, over};
-use crate::report::chart::{Label, Mark};
+use crate::report::chart::{Chart, Label, Mark};
 use crate::report::curve::curve;
 
 /// Longer side of a window's picture, px.
@@ -109,29 +109,39 @@ fn chain(entry: Option<&Entry>, shown: Shown) -> String {
     shown.pick(format!("Number {} of the device {}", head.seq, head.device), format!("Número {} del equipo {}", head.seq, head.device))
 }
 
-/// The curve with its words in the page's language.
+/// The curve under what the page says of the level.
 fn curve_of(reading: &Reading, level: &str, shown: Shown) -> String {
-    let mut chart = for_a_page(curve(reading));
+    let mut chart = for_a_page(curve_in(reading, shown));
+    level.clone_into(&mut chart.title);
+    chart.note = String::new();
+    chart_svg(&chart)
+}
+
+/// The curve with its words in the reader's language.
+pub(in crate::server) fn curve_in(reading: &Reading, shown: Shown) -> Chart {
+    let mut chart = curve(reading);
+    if shown.pick(true, false) {
+        return chart;
+    }
     let es = [("too small for this photo", "demasiado pequeño para esta foto"), ("assumed", "supuesto")];
     let in_es = |text: &mut String| {
         if let Some((_, own)) = es.iter().find(|(en, _)| en == text) {
             *text = (*own).to_owned();
         }
     };
-    level.clone_into(&mut chart.title);
+    chart.title = format!("{}.", shown.say(level::words(reading.level.code).0));
+    // What the English note says stands in the figures beside the curve.
     chart.note = String::new();
-    if shown.pick(false, true) {
-        chart.x.label = chart.x.label.replace("grain size at the sieves of ASTM E11, mm", "tamaño en las mallas de ASTM E11, mm");
-        chart.y.label = "más fino en volumen, %".into();
-        for mark in &mut chart.marks {
-            match mark {
-                Mark::Hatched { text, .. } => in_es(text),
-                Mark::Line { label: Some(Label { text, .. }), .. } => in_es(text),
-                _ => {}
-            }
+    chart.x.label = chart.x.label.replace("grain size at the sieves of ASTM E11, mm", "tamaño en las mallas de ASTM E11, mm");
+    chart.y.label = "más fino en volumen, %".into();
+    for mark in &mut chart.marks {
+        match mark {
+            Mark::Hatched { text, .. } => in_es(text),
+            Mark::Line { label: Some(Label { text, .. }), .. } => in_es(text),
+            _ => {}
         }
     }
-    chart_svg(&chart)
+    chart
 }
 
 /// The numbers that led to what the entry says.

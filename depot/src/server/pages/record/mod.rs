@@ -16,6 +16,8 @@ use super::super::auth::Reader;
 use super::super::{Depot, Problem};
 use crate::report::chart::{Chart, Palette, to_svg};
 
+pub(in crate::server) use entry::curve_in;
+
 pub(super) fn router() -> Router<Depot> {
     Router::new()
         .route("/pumps/{id}", get(pump::page))
