@@ -16,7 +16,7 @@ use super::{Failure, Run, say, say_document};
 use crate::server::archive::people::{Actor, Deed, Language, NewPerson, People as _, Person, Reached, Role, no_such_person, units_word};
 use crate::server::archive::{Archive as _, SqliteArchive};
 use crate::server::backup::no_archive;
-use crate::server::people::{checked_name, generate, seal};
+use crate::server::people::{checked_name, generate, made, seal};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -243,7 +243,7 @@ impl RoleOf {
         let archive = self.who.at.archive()?;
         let person = find(&archive, &self.who.name)?;
         let pumps = find_pumps(&archive, &self.pumps)?;
-        finish(archive.set_role(person.number, self.role, pumps, deed("role_changed")))?;
+        finish(archive.set_role(person.number, self.role, pumps, deed(made(self.role))))?;
         let said = format!("{} is {} from now on.", person.name, self.role.word());
         tell(&self.who.at, person.name, Some(self.role), None, &said)
     }

@@ -139,6 +139,20 @@ async fn session_ends_when_idle_when_old_when_signed_out_and_with_a_new_password
 }
 
 #[tokio::test]
+async fn whoever_signs_in_at_a_browser_signs_the_one_before_out() {
+    let depot = open().await;
+    add(&depot, "Rosa", Role::Owner, Vec::new()).await;
+    add(&depot, "Olga", Role::Office, Vec::new()).await;
+    let mut browser = Browser::signed_in(&depot, "Rosa").await;
+    let rosas = browser.cookies.clone();
+    assert_eq!(browser.sign_in("Olga", PASSWORD).await.status, 303);
+    browser.get("/me").await;
+    assert!(browser.page.contains("<h1>Olga</h1>"));
+    browser.cookies = rosas;
+    assert_eq!(browser.get("/").await.status, 401);
+}
+
+#[tokio::test]
 async fn form_from_elsewhere_or_without_its_token_changes_nothing() {
     let depot = open().await;
     add(&depot, "Rosa", Role::Owner, Vec::new()).await;

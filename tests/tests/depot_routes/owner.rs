@@ -174,6 +174,9 @@ async fn audit_tells_who_saw_and_changed_what_and_from_no_address() {
     depot.get(&format!("/v1/pumps/{pump}/export.json")).await;
     rosa.get("/devices").await;
     rosa.post("/devices/revoke", &[("name", "test phone"), ("sure", "yes")]).await;
+    let olga = add(&depot, "Olga", Role::Office, Vec::new()).await;
+    rosa.get("/people").await;
+    rosa.post("/people/role", &[("person", &olga.to_string()), ("role", "owner")]).await;
     rosa.get("/audit").await;
     let text: String = rosa.page.split('<').filter_map(|part| part.split_once('>')).map(|(_, text)| text).collect();
     let lines: String = text.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -187,6 +190,7 @@ async fn audit_tells_who_saw_and_changed_what_and_from_no_address() {
         "test phone (device) exported Pump",
         "Rosa saw the devices",
         "Rosa shut out test phone",
+        "Rosa gave the role of owner to Olga",
         "Kept for 400 days.",
     ] {
         assert!(lines.replace("&#39;", "'").contains(line), "{line}: {lines}");

@@ -15,7 +15,7 @@ use super::super::archive::people::{Actor, Coded as _, Deed, Language, Person};
 use super::super::auth::Reader;
 use super::super::peer::Caller;
 use super::super::people::forms::{self, Fields};
-use super::super::people::session::{Cookie, language, lifetimes};
+use super::super::people::session::{Cookie, Signed, language, lifetimes};
 use super::super::people::{matches, nobody, seal};
 use super::super::{Depot, Problem, make_token, on_disk, token_hash};
 use super::frame::{Frame, html};
@@ -162,6 +162,11 @@ async fn sign_in(State(depot): State<Depot>, caller: Caller, headers: HeaderMap,
     let token = make_token()?;
     let deed = Deed { at: depot.now(), by: Actor::Person(person.number), what: "signed_in", about: None, reached: caller.reached() };
     let (begun_from, seen_from) = lifetimes(&depot);
+    // Whoever was signed in at this browser is so no more.
+    if let Some(old) = Signed::find(&headers, &depot).await? {
+        let deed = Deed { by: Actor::Person(old.person.number), what: "signed_out", ..deed.clone() };
+        depot.archive().end_session(old.session(), deed).await?;
+    }
     depot.archive().begin_session(token_hash(&token), deed, begun_from, seen_from).await?;
     let mut response = go_to(next);
     set(&mut response, Cookie::Session, Some(&token), &depot);

@@ -21,13 +21,16 @@ pub(crate) mod session;
 
 use gritbook_core::CoreError;
 
+use super::archive::people::Role;
 pub use password::{generate, matches, nobody, seal};
 
 /// Words of the audit for what was done; the pages have each in both languages.
 pub const DEEDS: &[&str] = &[
     "person_added",
     "person_removed",
-    "role_changed",
+    "made_mechanic",
+    "made_office",
+    "made_owner",
     "password_changed",
     "signed_in",
     "sign_in_refused",
@@ -45,6 +48,15 @@ pub const DEEDS: &[&str] = &[
     "people_seen",
     "audit_seen",
 ];
+
+/// The audit's word for giving someone this role.
+pub fn made(role: Role) -> &'static str {
+    match role {
+        Role::Mechanic => "made_mechanic",
+        Role::Office => "made_office",
+        Role::Owner => "made_owner",
+    }
+}
 
 /// A name of a person or device: 1 to 60 printable characters, without spaces at its ends.
 ///

@@ -111,7 +111,9 @@ fn did(what: &str) -> Words {
     let (en, es) = match what {
         "person_added" => ("added", "agregó a"),
         "person_removed" => ("took away", "quitó a"),
-        "role_changed" => ("changed the role of", "cambió el papel de"),
+        "made_mechanic" => ("gave the role of mechanic to", "dio el papel de mecánico a"),
+        "made_office" => ("gave the role of office to", "dio el papel de oficina a"),
+        "made_owner" => ("gave the role of owner to", "dio el papel de dueño a"),
         "password_changed" => ("changed the password of", "cambió la contraseña de"),
         "signed_in" => ("signed in", "entró"),
         "sign_in_refused" => ("tried to sign in", "intentó entrar"),

@@ -12,7 +12,7 @@ use super::super::super::auth::Reader;
 use super::super::super::peer::Caller;
 use super::super::super::people::forms::Fields;
 use super::super::super::people::session::Signed;
-use super::super::super::people::{checked_name, generate, seal};
+use super::super::super::people::{checked_name, generate, made, seal};
 use super::super::super::{Depot, Problem};
 use super::super::door::in_turn;
 use super::super::frame::{Frame, html};
@@ -163,7 +163,7 @@ pub(super) async fn role(
     fields.sealed_by(&signed.form_token())?;
     let person = who(&depot, &fields).await?;
     let (role, pumps) = role_and_pumps(&fields)?;
-    match depot.archive().set_role(person.number, role, pumps, deed(&depot, &reader, caller, "role_changed")).await {
+    match depot.archive().set_role(person.number, role, pumps, deed(&depot, &reader, caller, made(role))).await {
         Ok(()) => Ok(back_to_people()),
         Err(error) => again(&depot, &reader, &headers, signed, error.into()).await,
     }
