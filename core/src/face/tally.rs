@@ -28,7 +28,7 @@ const CROWDED: f64 = 0.3;
 /// A round body over this share of the surface is a hole or another part.
 const PART_SHARE: f64 = 0.03;
 /// Doubt of an outline, px of the raster along its whole length. Chosen on our own scenes (`fixtures/faces`).
-const RIM_DOUBT_PX: f64 = 0.45;
+const RIM_DOUBT_PX: f64 = 0.3;
 /// Doubt of any share beside that, as a share of it.
 const SHARE_DOUBT: f64 = 0.05;
 /// What shine hides may hold this many times the share that is seen beside it, and as much as this at least.
