@@ -27,6 +27,7 @@ pub mod history;
 pub mod ids;
 pub mod life;
 pub mod model;
+mod order;
 pub mod outbox;
 pub mod photo;
 pub mod pump;

@@ -11,6 +11,7 @@ use nalgebra::Matrix3;
 use super::card::{MARK_MODULES, MarkModules, MarkPlace};
 use super::mark::FoundMark;
 use super::pose::{apply, homography_of};
+use crate::order;
 use crate::photo::reduced::Reduced;
 
 /// Modules between the centres of two finder patterns of a mark.
@@ -128,7 +129,7 @@ fn finder_patterns(dark: &[bool], width: usize, height: usize) -> Vec<Pattern> {
             }
         }
     }
-    patterns.sort_by_key(|(_, hits)| std::cmp::Reverse(*hits));
+    order::by_number(&mut patterns, |(_, hits)| -f64::from(*hits));
     patterns.truncate(MAX_PATTERNS);
     patterns.into_iter().map(|(pattern, _)| pattern).collect()
 }
@@ -235,7 +236,7 @@ fn triples(patterns: &[Pattern]) -> Vec<Triple> {
             }
         }
     }
-    triples.sort_by(|a, b| a.misfit.total_cmp(&b.misfit));
+    order::by_number(&mut triples, |triple| triple.misfit);
     triples
 }
 

@@ -4,6 +4,7 @@
 //! axis; an area-equivalent diameter is not the same thing, and nothing here is tuned to hide that.
 
 use super::reading::{Gradation, GradationInterval};
+use crate::order;
 
 /// Sieve openings of ASTM E11: the fineness modulus series and No. 200, mm, ascending.
 pub const SIEVES_MM: [f64; 10] = [0.075, 0.15, 0.3, 0.6, 1.18, 2.36, 4.75, 9.5, 19.0, 37.5];
@@ -92,7 +93,7 @@ pub fn gradation(particles: &[Particle], extra_sieves_mm: &[f64], rounds: u32, s
         return None;
     }
     let mut sorted = particles.to_vec();
-    sorted.sort_by(|a, b| a.ecd_mm.total_cmp(&b.ecd_mm).then(a.weight.total_cmp(&b.weight)));
+    order::by_numbers(&mut sorted, |particle| [particle.ecd_mm, particle.weight]);
     let mut sieves_mm: Vec<f64> = SIEVES_MM.iter().chain(extra_sieves_mm).copied().collect();
     sieves_mm.sort_by(f64::total_cmp);
     sieves_mm.dedup();

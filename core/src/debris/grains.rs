@@ -17,6 +17,7 @@ use super::split::split;
 use super::texture::{self, Texture};
 use super::window::WindowImage;
 use crate::error::CoreError;
+use crate::order;
 use crate::photo::quality::sharpness_of_strong_edges;
 
 /// The method's name in the document.
@@ -238,7 +239,7 @@ fn without_shade(mask: Mask, marked: &[u8], departure: &Departure, least_px: usi
 fn closed(mut found: Vec<Mask>, departure: &Departure) -> Vec<Mask> {
     let mut claimed = vec![false; departure.values.len()];
     let mut order: Vec<usize> = (0..found.len()).collect();
-    order.sort_by_key(|index| std::cmp::Reverse(found[*index].inside.len()));
+    order::by_number(&mut order, |index| -(found[*index].inside.len() as f64));
     let mut keep = vec![true; found.len()];
     for index in order {
         let mask = &mut found[index];
@@ -292,7 +293,7 @@ fn measured(grains: &[Body], window: &WindowImage, smallest_px: f64) -> Spread {
         let outline = mask.outline().iter().map(|point| point.map(|value| value / scale)).collect();
         rows.push((grain(mask, *kind, &shape, [width, height], scale), (shape.box_size.map(|side| side / scale), outline)));
     }
-    rows.sort_by(|(a, _), (b, _)| a.y_mm.total_cmp(&b.y_mm).then(a.x_mm.total_cmp(&b.x_mm)));
+    order::by_numbers(&mut rows, |(grain, _)| [grain.y_mm, grain.x_mm]);
     let volume_mm3 = rows.iter().map(|(grain, _)| sphere_mm3(grain.ecd_mm)).sum();
     let (grains, (boxes_mm, outlines_mm)) = rows.into_iter().unzip();
     Spread {

@@ -10,6 +10,7 @@
 use super::settings::GroundKind;
 use super::window::WindowImage;
 use crate::error::CoreError;
+use crate::order;
 
 /// The ground under a window.
 #[derive(Debug, Clone)]
@@ -211,7 +212,7 @@ fn white_ground(blocks: &Blocks, window: &WindowImage, table: &[f32; 256]) -> Re
 /// The commonest level among the bright blocks, where no card tells what white is.
 fn bright_mode(blocks: &Blocks) -> [f32; 3] {
     let mut order: Vec<usize> = (0..blocks.values.len()).collect();
-    order.sort_by(|a, b| luminance(blocks.values[*a]).total_cmp(&luminance(blocks.values[*b])));
+    order::by_number(&mut order, |index| f64::from(luminance(blocks.values[*index])));
     let bright = luminance(blocks.values[order[order.len() * 9 / 10]]);
     let near: Vec<[f32; 3]> =
         blocks.values.iter().copied().filter(|value| (luminance(*value) / bright.max(1e-3) - 1.0).abs() < 0.1).collect();
@@ -260,7 +261,7 @@ fn white_surface(blocks: &Blocks, start: [f32; 3]) -> Surface {
             if members.len() < 8 {
                 continue;
             }
-            members.sort_by(|a, b| luminance(relative(*a)).total_cmp(&luminance(relative(*b))));
+            order::by_number(&mut members, |index| f64::from(luminance(relative(*index))));
             // Paper is the brightest colourless thing but for glints: take what lies near the upper quarter.
             chosen.extend(&members[members.len() * 65 / 100..members.len() * 9 / 10]);
         }

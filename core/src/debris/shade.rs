@@ -5,6 +5,7 @@
 //! pixel on the line from lit ground to the deepest shadow is shade, whatever lies beside it.
 
 use super::segment::{DEPARTURE_UNIT, Departure};
+use crate::order;
 
 /// A shadow deeper than this is not told from a dark grain, share of the light.
 const DEEPEST: f32 = 0.5;
@@ -55,7 +56,7 @@ impl Shade {
         if even.len() < 60 {
             return None;
         }
-        even.sort_by(|a, b| a[0].total_cmp(&b[0]));
+        order::by_number(&mut even, |even| f64::from(even[0]));
         // The deepest few in a hundred may be even spots of grey stones.
         let depth = even[even.len() * 93 / 100][0] + 0.02;
         let middle = |mut list: Vec<f32>| {

@@ -8,6 +8,7 @@ use super::row::{Event, Row};
 use crate::error::CoreError;
 use crate::model::entry::{Liquid, RemovalReason};
 use crate::model::{Cup, Part};
+use crate::order;
 
 /// A row that cannot be taken.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -132,7 +133,7 @@ pub(crate) fn split_table(bytes: &[u8], what: &str) -> Result<Table, Refusal> {
 }
 
 fn refusal_of(mut bad: Vec<BadRow>, what: &str) -> Option<Refusal> {
-    bad.sort_by_key(|row| row.line);
+    order::by_number(&mut bad, |row| row.line as f64);
     let first = bad.first()?;
     let reason = format!("{} bad rows in the {what}; the first: line {}: {}", bad.len(), first.line, first.reason);
     bad.truncate(LISTED);

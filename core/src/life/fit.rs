@@ -13,6 +13,7 @@ use super::numeric::{minimum, root};
 use super::sample::{Ending, LifeSample};
 use super::weibull::Weibull;
 use crate::error::CoreError;
+use crate::order;
 
 /// The least number of failures a fit by maximum likelihood stands on; below it the stated prior speaks.
 ///
@@ -137,8 +138,8 @@ impl Likelihood {
         }
         // The order of the lives must not change the last digit.
         this.failed.sort_by(f64::total_cmp);
-        this.sums.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
-        this.between.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        order::pairs(&mut this.sums);
+        order::pairs(&mut this.between);
         this.failed_ln_sum = this.failed.iter().fold(0.0, |sum, ln_age| sum + ln_age);
         this
     }

@@ -156,7 +156,7 @@ pub fn integral(mut f: impl FnMut(f64) -> f64, low: f64, high: f64, pieces: usiz
 
 /// The value below which the share `q` of the weight lies; values need not be sorted. NaN where there is no weight.
 pub fn weighted_quantile(values_and_weights: &mut [(f64, f64)], q: f64) -> f64 {
-    values_and_weights.sort_by(|a, b| a.0.total_cmp(&b.0));
+    crate::order::pairs(values_and_weights);
     let total: f64 = values_and_weights.iter().map(|(_, weight)| weight).sum();
     let mut sum = 0.0;
     for &(value, weight) in values_and_weights.iter() {

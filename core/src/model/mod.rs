@@ -4,6 +4,7 @@ pub mod entry;
 pub mod outgoing;
 pub mod part;
 pub mod pump;
+mod strict_json;
 pub mod words;
 
 pub use entry::{Entry, EntryBody, EntryHead, SealedEntry};

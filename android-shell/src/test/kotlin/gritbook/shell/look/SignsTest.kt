@@ -3,9 +3,14 @@ package gritbook.shell.look
 import android.graphics.Bitmap
 import android.graphics.Canvas
 import android.graphics.Color
+import gritbook.core.DebrisReading
 import gritbook.core.LevelCode
+import gritbook.core.ReadingOptions
+import gritbook.shell.Photos
+import gritbook.shell.R
 import org.junit.Assert.assertArrayEquals
 import org.junit.Assert.assertEquals
+import org.junit.Assert.assertFalse
 import org.junit.Assert.assertNotEquals
 import org.junit.Assert.assertThrows
 import org.junit.Assert.assertTrue
@@ -94,6 +99,19 @@ class SignsTest {
         val y = (strip.discs[1] * picture.width / 60).toInt()
         val dark = (0 until picture.width).count { it < 200 && picture.getPixel(it, y) == Look(context).ink }
         assertEquals(40.0, dark.toDouble(), 2.0)
+    }
+
+    @Test
+    fun heap_read_as_a_whole_then_its_levels_texture_without_a_scale_or_an_eye() {
+        val reading = DebrisReading.ofPhoto(Photos.demo("sand").path, ReadingOptions()).facts()
+        val context = phone()
+        assertEquals(context.getString(R.string.strip_says, "Sand"), LevelStripView(context).show(reading, "Sand").contentDescription)
+        // Such a reading has a gradation, and no grain was told apart.
+        val heap = reading.copy(grains = emptyList())
+        val strip = LevelStrip.of(heap)
+        assertFalse(strip.toScale || strip.eye)
+        assertArrayEquals(LevelStrip.byEye(LevelCode.SAND).discs, strip.discs, 0f)
+        assertEquals("Sand", LevelStripView(context).show(heap, "Sand").contentDescription)
     }
 
     @Test
