@@ -34,8 +34,8 @@ pub use fieldbook::{FieldBook, pump_id_named};
 pub use grades::{Criteria, LevelWords, Words, criteria_edition, grade_criteria, grade_names, level_words, liquid_words, part_words};
 pub use host::{OutboxListener, Transport, TransportError};
 pub use reading::{
-    DebrisReading, HandScale, LevelLimits, ReadingError, ReadingOptions, WindowPx, check_level_limits, px_per_mm_of_ruler,
-    usual_level_limits,
+    DebrisReading, HandScale, LevelLimits, ReadingError, ReadingOptions, WindowPx, check_bar, check_level_limits, px_per_mm_of_ruler,
+    true_bar_mm, usual_level_limits,
 };
 pub use records::*;
 pub use units::{DecimalMark, Quantity, UnitSystem, figure, parse_figure, typed_figure, unit_of};

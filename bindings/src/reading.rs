@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use gritbook_core::CoreError;
+use gritbook_core::debris::card as core_card;
 use gritbook_core::debris::over_photo;
 use gritbook_core::debris::read as core_read;
 use gritbook_core::debris::settings as core_settings;
@@ -62,6 +63,9 @@ pub struct ReadingOptions {
     /// The shop's limits of the levels; null for the usual ones. The reading records which it used.
     #[uniffi(default = None)]
     pub limits: Option<LevelLimits>,
+    /// What the bar on the printed card measures, mm (80 to 125); null where it is as long as it should be.
+    #[uniffi(default = None)]
+    pub bar_mm: Option<f64>,
 }
 
 record! { both
@@ -90,6 +94,18 @@ pub fn usual_level_limits() -> LevelLimits {
 #[uniffi::export]
 pub fn check_level_limits(limits: LevelLimits) -> Result<(), FieldBookError> {
     Ok(limits.cross().check()?)
+}
+
+/// How long the bar on the card should be, mm.
+#[uniffi::export]
+pub fn true_bar_mm() -> f64 {
+    core_card::BAR_MM
+}
+
+/// Refuses a bar that no slip of a printer explains.
+#[uniffi::export]
+pub fn check_bar(bar_mm: f64) -> Result<(), FieldBookError> {
+    Ok(core_settings::check_bar(bar_mm)?)
 }
 
 /// A scale set by hand, and the part of the oriented photo to read.
@@ -123,11 +139,18 @@ pub fn px_per_mm_of_ruler(from_x_px: f64, from_y_px: f64, to_x_px: f64, to_y_px:
 
 impl From<ReadingOptions> for core_settings::ReadSettings {
     fn from(options: ReadingOptions) -> Self {
-        let ReadingOptions { sample_ml, outlines, hand, limits } = options;
+        let ReadingOptions { sample_ml, outlines, hand, limits, bar_mm } = options;
         let usual = Self::default();
         let window_px = |window: WindowPx| [window.left, window.top, window.width, window.height];
         let hand = hand.map(|hand| core_settings::HandScale { px_per_mm: hand.px_per_mm, window_px: hand.window_px.map(window_px) });
-        Self { sample_ml: sample_ml.unwrap_or(usual.sample_ml), outlines, hand, limits: limits.map_or(usual.limits, Cross::cross), ..usual }
+        Self {
+            sample_ml: sample_ml.unwrap_or(usual.sample_ml),
+            outlines,
+            hand,
+            limits: limits.map_or(usual.limits, Cross::cross),
+            bar_mm: bar_mm.unwrap_or(usual.bar_mm),
+            ..usual
+        }
     }
 }
 

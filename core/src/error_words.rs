@@ -31,6 +31,13 @@ const TABLE: &[(&str, &str, &str)] = &[
     ),
     ("card_bent", "La tarjeta está doblada.", "Póngala plana sobre una tabla y tome la foto otra vez."),
     ("two_cards", "Hay más de una tarjeta en la foto.", "Deje una sola tarjeta en la foto."),
+    ("of_a_screen", "La foto muestra una pantalla.", "Tome la foto de la tarjeta misma."),
+    ("bad_bar", "La barra de la tarjeta no mide lo que debe.", "Imprima la tarjeta otra vez al 100 %, sin ajustar a la página."),
+    (
+        "bar_off",
+        "La tarjeta no se imprimió al 100 %: las medidas se corrigieron por su barra.",
+        "Imprima una nueva al 100 %, sin ajustar a la página.",
+    ),
     ("blurred", "La foto salió movida o fuera de foco.", "Sostenga firme el teléfono, toque la tarjeta para enfocar."),
     ("too_dark", "La foto está muy oscura.", "Busque más luz, sin su propia sombra encima."),
     ("overexposed", "La foto tiene demasiada luz.", "Tómela a la sombra o con menos exposición."),

@@ -1,11 +1,14 @@
 //! Photo to reading document: load, find the scale, judge the photo, read the window, state what was found.
 
+use super::card::BAR_MM;
 use super::find::locate_card;
 use super::gradation::{ERROR_OF_DOUBT, Particle, SEGMENTATION_SHARE, frame_weight, gradation, with_segmentation_error};
 use super::grains::{METHOD_NAME, METHOD_VERSION, Spread, Stopwatch, Timings, read_window};
 use super::hard_shadow::{self, HardShadow};
 use super::level::{LevelFacts, judge as judge_level};
-use super::reading::{Amount, Finding, Gradation, Grain, GrainKind, Level, Method, PhotoFacts, Quality, READING_SCHEMA, Reading, Scale};
+use super::reading::{
+    Amount, Finding, Gradation, Grain, GrainKind, Level, Method, PhotoFacts, Quality, READING_SCHEMA, Reading, Scale, ScaleSource,
+};
 use super::rectify::{window_by_hand, window_from_card};
 use super::rim::PAPER;
 use super::settings::ReadSettings;
@@ -73,9 +76,9 @@ pub fn read_photo_fully(bytes: &[u8], settings: &ReadSettings) -> Result<ReadOut
         None => {
             let pose = locate_card(&photo)?;
             watch.lap("locate");
-            let window = window_from_card(&photo, &pose);
+            let (window, scale) = as_printed(window_from_card(&photo, &pose), pose.scale(), settings.bar_mm / BAR_MM);
             watch.lap("rectify");
-            (window, pose.scale(), pose.sharpness)
+            (window, scale, pose.sharpness)
         }
     };
     let facts =
@@ -96,6 +99,26 @@ pub fn read_photo_fully(bytes: &[u8], settings: &ReadSettings) -> Result<ReadOut
     let reading = document(facts, scale, quality, &spread, settings)?;
     watch.lap("gradation");
     Ok(ReadOutcome { reading, window, outlines_mm: spread.outlines_mm, timings })
+}
+
+/// A card printed at `print` times its size: whatever is told by it in mm is that much larger.
+fn as_printed(window: WindowImage, scale: Scale, print: f64) -> (WindowImage, Scale) {
+    let scale = Scale {
+        px_per_mm: scale.px_per_mm / print,
+        residual_mm: scale.residual_mm.map(|residual| residual * print),
+        window_mm: scale.window_mm.map(|side| side * print),
+        ..scale
+    };
+    (WindowImage { px_per_mm: window.px_per_mm / print, ..window }, scale)
+}
+
+/// How far a bar may be off before it is said: a rule tells half a millimetre.
+const BAR_OFF_MM: f64 = 0.5;
+
+/// What a card printed at another scale leaves to be said, though its sizes are put right.
+fn bar_finding(bar_mm: f64) -> Finding {
+    let advice = "sizes were put right by the card's bar; print a new card at 100 %, not fitted to the page";
+    Finding { code: "bar_off".to_owned(), value: bar_mm, limit: BAR_MM, advice: advice.to_owned() }
 }
 
 /// A crowded window is a finding on the photo's quality too.
@@ -161,6 +184,8 @@ fn heap_finding(settings: &ReadSettings) -> Finding {
 
 fn document(photo: PhotoFacts, scale: Scale, mut quality: Quality, spread: &Spread, settings: &ReadSettings) -> Result<Reading, CoreError> {
     let window_mm = scale.window_mm;
+    let bar_off = scale.source == ScaleSource::Card && (settings.bar_mm - BAR_MM).abs() > BAR_OFF_MM;
+    quality.findings.extend(bar_off.then(|| bar_finding(settings.bar_mm)));
     quality.findings.extend(spread.hard_shadow.as_ref().map(hard_shadow_finding));
     quality.findings.extend(spread.texture.as_ref().map(|_| heap_finding(settings)));
     quality.findings.extend((spread.doubt > DOUBT_SAID).then(|| doubt_finding(spread.doubt, DOUBT_SAID)));

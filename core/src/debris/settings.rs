@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::card::BAR_MM;
 use crate::error::CoreError;
 
 /// Everything that may change a reading. Written into the document as `method.settings`.
@@ -10,6 +11,8 @@ use crate::error::CoreError;
 pub struct ReadSettings {
     /// Scale set by hand, for photos without a card; `None` looks for the card.
     pub hand: Option<HandScale>,
+    /// What the bar on the printed card measures, mm: [`BAR_MM`] where the printer kept the scale. 80 to 125; photos with the card only.
+    pub bar_mm: f64,
     /// What the grains lie on.
     pub ground: GroundKind,
     /// The sample that was spread, mL; a level teaspoon by default. 0.01 to 10 000.
@@ -48,6 +51,7 @@ impl Default for ReadSettings {
     fn default() -> Self {
         Self {
             hand: None,
+            bar_mm: BAR_MM,
             ground: GroundKind::Auto,
             sample_ml: 5.0,
             outlines: false,
@@ -134,7 +138,7 @@ impl ReadSettings {
     /// Checks every value against its range.
     ///
     /// # Errors
-    /// `bad_setting`, naming the setting, its value and its range.
+    /// `bad_setting`, naming the setting, its value and its range; `bad_bar`.
     pub fn check(&self) -> Result<(), CoreError> {
         let within = |name: &str, value: f64, low: f64, high: f64| {
             if value.is_finite() && value >= low && value <= high {
@@ -150,6 +154,7 @@ impl ReadSettings {
         if let Some(hand) = &self.hand {
             within("px_per_mm", hand.px_per_mm, 0.01, 2000.0)?;
         }
+        check_bar(self.bar_mm)?;
         within("sample_ml", self.sample_ml, 0.01, 10_000.0)?;
         for sieve in &self.extra_sieves_mm {
             within("extra_sieves_mm", *sieve, 0.001, 1000.0)?;
@@ -165,6 +170,21 @@ impl ReadSettings {
         within("bootstrap_rounds", f64::from(self.bootstrap_rounds), 100.0, 10_000.0)?;
         self.limits.check()
     }
+}
+
+/// Checks what the bar on a printed card measures: 80 to 125 mm. Beyond, it was no slip of the printer.
+///
+/// # Errors
+/// `bad_bar`.
+pub fn check_bar(bar_mm: f64) -> Result<(), CoreError> {
+    if (80.0..=125.0).contains(&bar_mm) {
+        return Ok(());
+    }
+    Err(CoreError::refused(
+        "bad_bar",
+        format!("the card's bar measures {bar_mm} mm, outside 80 to 125 mm; it should be {BAR_MM} mm"),
+        "print the card again at 100 %, not fitted to the page, and measure its bar from end to end",
+    ))
 }
 
 impl LevelLimits {

@@ -5,6 +5,7 @@ mod exif_facts;
 mod load;
 pub mod quality;
 pub(crate) mod reduced;
+mod screen;
 
 pub use load::{PhotoLimits, load_photo};
 

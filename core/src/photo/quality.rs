@@ -6,13 +6,16 @@
 //! | `too_dark` | the card's white (or the brightest twentieth of the window), 8-bit sRGB |
 //! | `glare` | share of the window burnt out by reflected light, percent |
 //! | `too_small` | photo pixels per millimetre |
+//! | `of_a_screen` | share of the window with a grid of lights in it, percent |
 //! | `overexposed` | the card's white, 8-bit sRGB; a warning, refuses nothing |
+//! | `bar_off` | what the card's bar measures and should measure, mm; a warning of a card printed at another scale |
 //! | `unclear` | share of what is seen inside grains that the reading doubts, percent; a warning or a refusal, by the reading |
 //! | `heaped` | cover, percent; a warning of a reading by texture |
 //! | `hard_shadow` | light of paper in its shadows, percent of open paper's; a warning, added by the reading that took them off |
 
 use super::Photo;
 use super::reduced::{Reduced, reduced};
+use super::screen::striped_percent;
 use crate::debris::reading::{Finding, Quality, Scale, ScaleSource};
 use crate::debris::window::WindowImage;
 use crate::error::CoreError;
@@ -40,13 +43,22 @@ pub struct Gates {
     pub min_white: f64,
     /// Burnt-out share of the window, percent.
     pub max_glare_percent: f64,
+    /// Share of the window with a screen's grid in it, percent; only for the card, whose window is plain paper.
+    pub max_striped_percent: f64,
     /// Fewer pixels cannot show sand, px/mm; only for the card, whose print fills the frame.
     pub min_px_per_mm: f64,
 }
 
 impl Default for Gates {
     fn default() -> Self {
-        Self { max_edge_sigma_mm: 0.14, max_edge_sigma_px: 8.0, min_white: 60.0, max_glare_percent: 2.0, min_px_per_mm: 6.0 }
+        Self {
+            max_edge_sigma_mm: 0.14,
+            max_edge_sigma_px: 8.0,
+            min_white: 60.0,
+            max_glare_percent: 2.0,
+            max_striped_percent: 50.0,
+            min_px_per_mm: 6.0,
+        }
     }
 }
 
@@ -78,6 +90,12 @@ pub fn judge(window: &WindowImage, scale: &Scale, sharpness: &Sharpness, gates: 
     if blur > blur_limit {
         refuse("blurred", blur, blur_limit, BLURRED_ADVICE);
     }
+    if by_card {
+        let share = striped_percent(window);
+        if share > gates.max_striped_percent {
+            refuse("of_a_screen", share, gates.max_striped_percent, OF_A_SCREEN_ADVICE);
+        }
+    }
     // Paper as bright as that is burnt out by exposure, not by a reflection: told, but not refused, since grains still stand dark on it.
     let overexposed = white > WHITE_NEAR_TOP;
     if by_card && !overexposed {
@@ -97,6 +115,7 @@ pub fn judge(window: &WindowImage, scale: &Scale, sharpness: &Sharpness, gates: 
 const TOO_SMALL_ADVICE: &str = "go closer until the card fills the picture, and send the photo as the camera saved it";
 const TOO_DARK_ADVICE: &str = "go where there is more light; open shade is best";
 const BLURRED_ADVICE: &str = "hold the phone still with both hands, touch the card on the screen to focus, and wipe the lens";
+const OF_A_SCREEN_ADVICE: &str = "photograph the card itself, not a picture of it";
 const GLARE_ADVICE: &str = "shade the card with your body and switch the flash off";
 
 /// The error that a refused photo gives: the first, gravest finding. `None` for an accepted one.
@@ -113,6 +132,7 @@ pub fn refusal(quality: &Quality, source: ScaleSource) -> Option<CoreError> {
         }
         "too_dark" => ("too_dark", format!("white comes out at {value:.0} of 255, less than {limit:.0}")),
         "glare" => ("glare", format!("{value:.1} % of the window is burnt out by reflected light, more than {limit:.1} %")),
+        "of_a_screen" => ("of_a_screen", format!("a screen's grid runs through {value:.0} % of the window, more than {limit:.0} %")),
         "too_small" => ("too_small", format!("the photo has {value:.1} pixels per millimetre, fewer than {limit:.1}")),
         other => ("refused_photo", format!("{other}: {value:.2} against {limit:.2}")),
     };

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use gritbook_core::debris::card::BAR_MM;
 use gritbook_core::debris::read::{ReadOutcome, Refusal, read_photo_fully};
 use gritbook_core::debris::reading::Reading;
 use gritbook_core::debris::settings::{HandScale, ReadSettings};
@@ -37,6 +38,9 @@ pub struct Args {
     /// Part of the photo to read, in pixels; needs --px-per-mm.
     #[arg(long, value_name = "X,Y,W,H", requires = "px_per_mm", value_parser = parse_window)]
     window: Option<[u32; 4]>,
+    /// What the 100 mm bar on the printed card measures, mm: sizes are put right by it.
+    #[arg(long, value_name = "N", default_value_t = BAR_MM, conflicts_with = "px_per_mm")]
+    bar_mm: f64,
     /// The sample that was spread, mL.
     #[arg(long, value_name = "N", default_value_t = 5.0)]
     sample_ml: f64,
@@ -61,6 +65,7 @@ impl Run for Args {
     fn run(self) -> Result<(), Failure> {
         let settings = ReadSettings {
             hand: self.px_per_mm.map(|px_per_mm| HandScale { px_per_mm, window_px: self.window }),
+            bar_mm: self.bar_mm,
             sample_ml: self.sample_ml,
             outlines: self.outlines,
             ..ReadSettings::default()

@@ -61,3 +61,28 @@ fn a_refused_photo_shows_what_its_gates_measured() {
     assert_eq!(error["quality"]["accepted"], false);
     assert_eq!(error["quality"]["findings"][0]["code"], "glare");
 }
+
+#[test]
+fn a_card_printed_too_small_is_put_right_by_its_bar_and_said() {
+    let photo = fixture("golden_spread.jpg");
+    let photo = photo.to_str().unwrap();
+    let read = |bar: &str| document(&gritbook(&["read", photo, "--json", "--bar-mm", bar]));
+    let (straight, shrunken) = (read("100"), read("94"));
+    assert_eq!(straight, document(&gritbook(&["read", photo, "--json"])));
+    assert_eq!(straight["quality"]["findings"].as_array().unwrap().len(), 0);
+    let finding = &shrunken["quality"]["findings"][0];
+    assert_eq!(
+        (finding["code"].as_str(), finding["value"].as_f64(), finding["limit"].as_f64()),
+        (Some("bar_off"), Some(94.0), Some(100.0))
+    );
+    assert_eq!(shrunken["quality"]["accepted"], true);
+    for place in ["/scale/window_mm/0", "/grains/0/ecd_mm", "/gradation/d50_mm"] {
+        let of = |document: &serde_json::Value| document.pointer(place).and_then(serde_json::Value::as_f64).unwrap();
+        let ratio = of(&shrunken) / of(&straight);
+        assert!((ratio / 0.94 - 1.0).abs() < 0.01, "{place}: {ratio}");
+    }
+    assert_eq!(shrunken["cover_percent"], straight["cover_percent"]);
+    for bar in ["50", "-100", "NaN", "130"] {
+        assert_eq!(document(&gritbook(&["read", photo, "--json", &format!("--bar-mm={bar}")]))["error"]["code"], "bad_bar", "{bar}");
+    }
+}

@@ -150,14 +150,24 @@ pub(in crate::server) fn entry(doc: &str, here: &[PhotoId], amended: &[EntryId],
     view
 }
 
-/// A text that cannot be read as an entry, though its head could when it came.
+/// A text that cannot be read as an entry, though its head could when it came: a body that a newer program wrote.
 fn unreadable(doc: &str, shown: Shown) -> EntryView {
-    let mut view = EntryView { kind: shown.pick("entry", "registro").into(), ..EntryView::default() };
+    #[derive(serde::Deserialize)]
+    struct Named {
+        kind: String,
+    }
+    let kind = serde_json::from_str(doc).map_or_else(|_| shown.pick("entry", "registro").into(), |Named { kind }| unknown_kind(&kind));
+    let mut view = EntryView { kind, ..EntryView::default() };
     if let Ok(head) = serde_json::from_str::<EntryHead>(doc) {
         stamp(&mut view, &head, shown);
     }
     newer(&mut view, shown);
     view
+}
+
+/// A kind that this program has no words for; a name can be of any length.
+fn unknown_kind(kind: &str) -> String {
+    kind.chars().take(40).collect::<String>().replace('_', " ")
 }
 
 fn newer(view: &mut EntryView, shown: Shown) {

@@ -10,7 +10,7 @@ use gritbook_core::model::words::Words;
 
 use super::super::shown::{InUnit, Shown, number, whole};
 use super::super::signs;
-use super::{EntryView, Figure, about, grade_word, newer, part_title};
+use super::{EntryView, Figure, about, grade_word, newer, part_title, unknown_kind};
 use crate::report::words::sized_as_a_heap;
 
 pub(super) fn body(view: &mut EntryView, body: &EntryBody, shown: Shown) {
@@ -100,7 +100,7 @@ pub(super) fn body(view: &mut EntryView, body: &EntryBody, shown: Shown) {
             view.kind = shown.pick("Amendment", "Corrección").into();
         }
         EntryBody::Other(other) => {
-            view.kind = other.kind.chars().take(40).collect::<String>().replace('_', " ");
+            view.kind = unknown_kind(&other.kind);
             newer(view, shown);
         }
     }

@@ -21,6 +21,8 @@ data class Settings(
     val costs: Costs?,
     /** The shop's limits of the levels; null for the usual ones. */
     val limits: LevelLimits?,
+    /** What the bar on the printed card measures, mm; null where it is as long as it should be. */
+    val barMm: Double?,
     val usualPourM3: Double?,
 ) {
     companion object {
@@ -38,6 +40,7 @@ data class Settings(
                 leftHand = json.optBoolean("left_hand"),
                 costs = json.optJSONObject("costs")?.let(::costs),
                 limits = json.optJSONObject("limits")?.let(::limits),
+                barMm = json.optDouble("bar_mm").takeIf { it.isFinite() },
                 usualPourM3 = json.optDouble("usual_pour_m3").takeIf { it.isFinite() },
             )
         }

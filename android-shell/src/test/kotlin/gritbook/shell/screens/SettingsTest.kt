@@ -130,6 +130,35 @@ class SettingsTest {
     }
 
     @Test
+    fun barOfAShrunkenCardThenTheNextReadingsSizesArePutRightAndSaySo() {
+        bench.start()
+        val pump = bench.pump("Otter")
+        open()
+        assertEquals("100", bench.find<android.widget.EditText>(R.id.bar).text.toString())
+        bench.type(R.id.bar, "50")
+        bench.touch(R.id.save)
+        assertTrue(bench.texts(), "50 mm, outside 80 to 125 mm" in bench.texts())
+        assertEquals(null, bench.app.prefs.now.barMm)
+        bench.type(R.id.bar, "94,5")
+        bench.touch(R.id.save)
+        assertEquals(94.5, bench.app.prefs.now.barMm!!, 0.0)
+        bench.touch(bench.checkKey("Otter"))
+        bench.cameraTakes(Photos.demo("sand"))
+        bench.touch(R.id.liquid_grey)
+        bench.touch(R.id.save)
+        val reading = bench.book { it.effective(pump) }.firstNotNullOf { (it.entry.body as? EntryBody.BoxCheck)?.check }.reading!!
+        assertEquals(94.5, org.json.JSONObject(reading.method.settingsJson).getDouble("bar_mm"), 0.0)
+        assertEquals(0.945 * 60, reading.scale.windowMm.widthMm, 1e-6)
+        assertTrue(reading.quality.findings.map { it.code }.toString(), reading.quality.findings.any { it.code == "bar_off" })
+        bench.activity.home()
+        bench.settle()
+        open()
+        bench.type(R.id.bar, "100")
+        bench.touch(R.id.save)
+        assertEquals(null, bench.app.prefs.now.barMm)
+    }
+
+    @Test
     fun processEndsWhileSettingThenWhatWasTypedIsBack() {
         bench.start()
         open()

@@ -50,7 +50,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
     private lateinit var verdict: LinearLayout
     private lateinit var answers: LinearLayout
     private lateinit var foot: LinearLayout
-    private val eye = Eye(context, frame.desk, frame.prefs.now.limits) { if (alive) readingChanged() }
+    private val eye = Eye(context, frame.desk, frame.prefs.now.limits, frame.prefs.now.barMm) { if (alive) readingChanged() }
     private var summary: PumpSummary? = null
     private var saving = false
 

@@ -14,7 +14,7 @@ import gritbook.shell.frame.Desk
 import gritbook.shell.frame.Trouble
 
 /** Looks at one photo: its picture for the screen, and its reading, each as soon as it is there. Main thread only. */
-class Eye(private val context: Context, private val desk: Desk, private val limits: LevelLimits?, private val changed: () -> Unit) {
+class Eye(private val context: Context, private val desk: Desk, private val limits: LevelLimits?, private val barMm: Double?, private val changed: () -> Unit) {
     var name: String? = null
         private set
     var picture: Picture? = null
@@ -48,7 +48,7 @@ class Eye(private val context: Context, private val desk: Desk, private val limi
             changed()
         }
         desk.away(Desk.Lane.EYE, work = {
-            val made = DebrisReading.ofPhoto(file.path, ReadingOptions(outlines = true, hand = hand, limits = limits))
+            val made = DebrisReading.ofPhoto(file.path, ReadingOptions(outlines = true, hand = hand, limits = limits, barMm = barMm))
             Seen(made, made.facts(), made.outlinesPx())
         }) { result ->
             if (closed || name != at) {

@@ -9,7 +9,9 @@ import gritbook.core.LevelLimits
 import gritbook.core.Quantity
 import gritbook.core.UnitSystem
 import gritbook.core.assumedCosts
+import gritbook.core.checkBar
 import gritbook.core.checkLevelLimits
+import gritbook.core.trueBarMm
 import gritbook.core.usualLevelLimits
 import gritbook.shell.R
 import gritbook.shell.frame.Field
@@ -37,8 +39,11 @@ class SettingsScreen(at: Place, frame: Frame) : Screen(at, frame) {
     }
 
     override fun arrived() {
-        if (draft.json.has("units") && draft.json.has("lump")) return show()
-        away(work = { (frame.prefs.now.costs ?: assumedCosts()) to (frame.prefs.now.limits ?: usualLevelLimits()) }) { (costs, limits) ->
+        if (draft.json.has("units") && draft.json.has("bar")) return show()
+        away(work = {
+            val now = frame.prefs.now
+            Triple(now.costs ?: assumedCosts(), now.limits ?: usualLevelLimits(), now.barMm ?: trueBarMm())
+        }) { (costs, limits, barMm) ->
             val now = frame.prefs.now
             put(limits)
             draft.edit {
@@ -51,6 +56,7 @@ class SettingsScreen(at: Place, frame: Frame) : Screen(at, frame) {
                 put("watch", plain(costs.watch))
                 put("watch_saves", plain(costs.watchSaves * 100))
                 put("lasting_limit", plain(costs.lastingLimit * 100))
+                put("bar", size(barMm))
             }
             show()
         }
@@ -97,6 +103,9 @@ class SettingsScreen(at: Place, frame: Frame) : Screen(at, frame) {
         field("lump", R.string.settings_lump, R.id.lump, unit = mm)
         field("coarse_grain", R.string.settings_coarse_grain, R.id.coarse_grain, unit = mm)
         put(context.key(word(R.string.settings_usual_limits), id = R.id.usual_limits) { away(work = { usualLevelLimits() }) { put(it); show() } })
+        put(context.heading(word(R.string.settings_card)))
+        put(context.note(word(R.string.settings_card_note)))
+        field("bar", R.string.settings_bar, R.id.bar, unit = mm)
         put(context.heading(word(R.string.settings_depot)))
         put(context.words(now.depotUrl ?: word(R.string.settings_no_depot)))
         put(context.key(word(R.string.settings_enrol), id = R.id.enrol) { frame.go(Place("enrol")) })
@@ -133,8 +142,8 @@ class SettingsScreen(at: Place, frame: Frame) : Screen(at, frame) {
         } catch (bad: NotANumber) {
             return page.say(word(R.string.settings_no_number, bad.text))
         }
-        val limits = try {
-            typedLimits()
+        val (limits, barMm) = try {
+            typedLimits() to figures.parse(Quantity.GRAIN_SIZE, draft.text("bar"))
         } catch (bad: NotANumber) {
             return page.say(word(R.string.settings_no_number, bad.text))
         } catch (refused: FieldBookException) {
@@ -144,9 +153,10 @@ class SettingsScreen(at: Place, frame: Frame) : Screen(at, frame) {
         // The book says whether a name and limits can stand in it, before anything is kept.
         ask(work = {
             checkLevelLimits(limits)
+            checkBar(barMm)
             if (person.isNotEmpty()) it.setPerson(person)
-            limits.takeIf { own -> own != usualLevelLimits() }
-        }) { own ->
+            limits.takeIf { own -> own != usualLevelLimits() } to barMm.takeIf { own -> own != trueBarMm() }
+        }) { (own, ownBarMm) ->
             val hand = draft.text("hand") == LEFT
             val units = draft.text("units")
             frame.prefs.edit {
@@ -155,6 +165,7 @@ class SettingsScreen(at: Place, frame: Frame) : Screen(at, frame) {
                 put("left_hand", hand)
                 put("costs", Settings.json(costs))
                 put("limits", own?.let { Settings.json(it) })
+                put("bar_mm", ownBarMm)
             }
             frame.trail.forget(at)
             frame.leave()
