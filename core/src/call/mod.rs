@@ -25,4 +25,5 @@ pub use ask::{Ask, BadAsk, Costs, parse_asks, parse_costs};
 pub use decide::{Choice, decide};
 pub use forecast::{CupInput, Forecast, SharedLook};
 pub use judge::{Judge, judge};
+pub use reasons::percent_figure;
 pub use track::{Forecasted, TRACK_SCHEMA, TrackBin, TrackRecord, track_record};

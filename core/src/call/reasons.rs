@@ -48,16 +48,18 @@ fn side(cup: Option<Cup>) -> &'static str {
     }
 }
 
+/// A chance as a figure in percent: 12, 4.3, 0.4. `None` below a tenth of a percent: it is known no finer.
+pub fn percent_figure(chance: f64) -> Option<String> {
+    let percent = 100.0 * chance;
+    let digits = if percent >= 9.95 { 0 } else { 1 };
+    (percent >= 0.095).then(|| format!("{percent:.digits$}"))
+}
+
 /// A chance in words: 12 %, 0.4 %, under 0.1 %.
 fn percent(chance: f64) -> Said {
-    let percent = 100.0 * chance;
-    let both = |text: String| said(text.clone(), text);
-    if percent >= 9.95 {
-        both(format!("{percent:.0}\u{a0}%"))
-    } else if percent >= 0.095 {
-        both(format!("{percent:.1}\u{a0}%"))
-    } else {
-        said("under 0.1\u{a0}%", "menos de 0.1\u{a0}%")
+    match percent_figure(chance) {
+        Some(figure) => said(format!("{figure}\u{a0}%"), format!("{figure}\u{a0}%")),
+        None => said("under 0.1\u{a0}%", "menos de 0.1\u{a0}%"),
     }
 }
 

@@ -1,6 +1,6 @@
 //! What each kind of entry says.
 
-use gritbook_core::call::CallCode;
+use gritbook_core::call::{CallCode, percent_figure};
 use gritbook_core::debris::level;
 use gritbook_core::debris::reading::Reading;
 use gritbook_core::model::EntryBody;
@@ -202,8 +202,7 @@ fn call(view: &mut EntryView, called: &Called, shown: Shown) {
     let given = called.answer.get("call").and_then(|call| call.as_str()).unwrap_or_default();
     view.says = call_words(called.overruled_to.as_deref().unwrap_or(given), shown);
     if let Some(chance) = called.answer.get("chance_of_failure").and_then(serde_json::Value::as_f64) {
-        // A chance is known to a tenth of a percent at best.
-        let value = if chance < 0.001 { shown.pick("under 0.1", "menos de 0.1").to_owned() } else { number(chance * 100.0) };
+        let value = percent_figure(chance).unwrap_or_else(|| shown.pick("under 0.1", "menos de 0.1").to_owned());
         figure(view, shown.pick("chance of failing in the pour", "probabilidad de fallar en el colado"), (value, "%"));
         view.strip = signs::hundred(chance, shown);
     }

@@ -64,6 +64,13 @@ class Depot(private val tls: Boolean = false) : ExternalResource() {
         return Enrolled(told.getString("token"), told.getString("code"), picture)
     }
 
+    /** What another device of the shop does: the program's own book in a folder here. */
+    fun otherDevice(vararg arguments: String) {
+        val log = File(folder, "other.log")
+        val run = ProcessBuilder(listOf(program.path, "book", File(folder, "other").path) + arguments).redirectErrorStream(true).redirectOutput(log).start()
+        check(run.waitFor() == 0) { log.readText() }
+    }
+
     /** Photos that the depot has whole, by what their bytes hash to. */
     fun photos(): List<String> = File(data, "photos").listFiles().orEmpty().filter { it.isFile }.map(Photos::sha256)
 

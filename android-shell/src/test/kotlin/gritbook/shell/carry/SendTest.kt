@@ -100,6 +100,27 @@ class SendTest {
     }
 
     @Test
+    fun pumpOfAnotherDeviceThenItStandsAtHomeWithItsLevelAndGradeOnceTheJobRan() {
+        bench.start()
+        depot.start()
+        val other = depot.enrol("yard book")
+        depot.otherDevice("check", "--pump", "Badger", "--pump-m3", "4210", "--level", "some-sand", "--grade", "A=3", "--liquid", "grey")
+        depot.otherDevice("sync", "--depot", depot.url, "--token=${other.token}")
+        enrolByPhoto()
+        bench.pump("Otter", 18_250.0)
+        systemRunsJob()
+        bench.activity.home()
+        bench.settle()
+        assertTrue(bench.texts(), "Badger" in bench.texts() && "Some sand" in bench.texts())
+        val pump = bench.book { it.pumps() }.single { it.spec.name == "Badger" }
+        assertEquals(4_210.0, pump.pumpM3!!, 0.0)
+        assertEquals(3.toUByte(), pump.gravest)
+        // Its own check of that pump follows on from there.
+        bench.touch(bench.checkKey("Badger"))
+        assertEquals(pump.id, bench.screen.at.about)
+    }
+
+    @Test
     fun checkSavedThenJobWaitsForANetworkAndABatteryThatIsNotLow() {
         bench.start()
         bench.pump("Otter")
