@@ -100,6 +100,16 @@ impl CardPose {
         self.px_per_mm_at(self.window_mm.map(|side| side / 2.0))
     }
 
+    /// The same card where the printer drew everything `print` times as large: lengths in mm are that much longer. Above 0; 1 for a true print.
+    pub(crate) fn printed(mut self, print: f64) -> Self {
+        self.homography *= Matrix3::from_diagonal(&Vector3::new(1.0 / print, 1.0 / print, 1.0));
+        self.residual_mm *= print;
+        self.bend_mm *= print;
+        self.window_mm = self.window_mm.map(|side| side * print);
+        self.sharpness.edge_sigma_mm *= print;
+        self
+    }
+
     /// The scale as the reading states it.
     pub fn scale(&self) -> Scale {
         Scale {

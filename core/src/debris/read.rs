@@ -11,7 +11,7 @@ use super::reading::{
 };
 use super::rectify::{window_by_hand, window_from_card};
 use super::rim::PAPER;
-use super::settings::ReadSettings;
+use super::settings::{ReadSettings, is_off};
 use super::texture;
 use super::window::WindowImage;
 use crate::error::{CoreError, ErrorKind};
@@ -76,9 +76,11 @@ pub fn read_photo_fully(bytes: &[u8], settings: &ReadSettings) -> Result<ReadOut
         None => {
             let pose = locate_card(&photo)?;
             watch.lap("locate");
-            let (window, scale) = as_printed(window_from_card(&photo, &pose), pose.scale(), settings.bar_mm / BAR_MM);
+            let window = window_from_card(&photo, &pose);
+            let print = settings.bar_mm / BAR_MM;
+            let pose = pose.printed(print);
             watch.lap("rectify");
-            (window, scale, pose.sharpness)
+            (WindowImage { px_per_mm: window.px_per_mm / print, ..window }, pose.scale(), pose.sharpness)
         }
     };
     let facts =
@@ -100,20 +102,6 @@ pub fn read_photo_fully(bytes: &[u8], settings: &ReadSettings) -> Result<ReadOut
     watch.lap("gradation");
     Ok(ReadOutcome { reading, window, outlines_mm: spread.outlines_mm, timings })
 }
-
-/// A card printed at `print` times its size: whatever is told by it in mm is that much larger.
-fn as_printed(window: WindowImage, scale: Scale, print: f64) -> (WindowImage, Scale) {
-    let scale = Scale {
-        px_per_mm: scale.px_per_mm / print,
-        residual_mm: scale.residual_mm.map(|residual| residual * print),
-        window_mm: scale.window_mm.map(|side| side * print),
-        ..scale
-    };
-    (WindowImage { px_per_mm: window.px_per_mm / print, ..window }, scale)
-}
-
-/// How far a bar may be off before it is said: a rule tells half a millimetre.
-const BAR_OFF_MM: f64 = 0.5;
 
 /// What a card printed at another scale leaves to be said, though its sizes are put right.
 fn bar_finding(bar_mm: f64) -> Finding {
@@ -184,8 +172,7 @@ fn heap_finding(settings: &ReadSettings) -> Finding {
 
 fn document(photo: PhotoFacts, scale: Scale, mut quality: Quality, spread: &Spread, settings: &ReadSettings) -> Result<Reading, CoreError> {
     let window_mm = scale.window_mm;
-    let bar_off = scale.source == ScaleSource::Card && (settings.bar_mm - BAR_MM).abs() > BAR_OFF_MM;
-    quality.findings.extend(bar_off.then(|| bar_finding(settings.bar_mm)));
+    quality.findings.extend((scale.source == ScaleSource::Card && is_off(settings.bar_mm)).then(|| bar_finding(settings.bar_mm)));
     quality.findings.extend(spread.hard_shadow.as_ref().map(hard_shadow_finding));
     quality.findings.extend(spread.texture.as_ref().map(|_| heap_finding(settings)));
     quality.findings.extend((spread.doubt > DOUBT_SAID).then(|| doubt_finding(spread.doubt, DOUBT_SAID)));

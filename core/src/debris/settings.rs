@@ -187,6 +187,11 @@ pub fn check_bar(bar_mm: f64) -> Result<(), CoreError> {
     ))
 }
 
+/// Whether a bar is off by more than the half millimetre that a rule tells.
+pub(crate) fn is_off(bar_mm: f64) -> bool {
+    (bar_mm - BAR_MM).abs() > 0.5
+}
+
 impl LevelLimits {
     /// Checks every limit against its range: sizes of 0 to 1000 mm, shares of 0 to 100 % with that of sand not below that of some sand.
     ///

@@ -11,11 +11,13 @@ use super::settings::FaceSettings;
 use super::tally::{Tally, rounded};
 use super::white::{NamedWhite, find_white};
 use super::words::finding;
+use crate::debris::card::BAR_MM;
 use crate::debris::find::locate_marks;
 use crate::debris::measure::polygon_area;
 use crate::debris::pose::CardPose;
 use crate::debris::reading::{Method, PhotoFacts};
 use crate::debris::segment::patches;
+use crate::debris::settings::is_off;
 use crate::debris::window::WindowImage;
 use crate::error::{CoreError, ErrorKind};
 use crate::photo::quality::sharpness_of_strong_edges;
@@ -62,7 +64,7 @@ pub(crate) struct Measured {
 /// The same bytes and settings give the same document, byte for byte. It suggests; it never grades.
 ///
 /// # Errors
-/// Those of [`load_photo`]; `bad_setting`, `two_whites`; `bad_outline`, `outline_outside`, `outline_crosses`; `no_white` (neither card nor
+/// Those of [`load_photo`]; `bad_setting`, `bad_bar`, `two_whites`; `bad_outline`, `outline_outside`, `outline_crosses`; `no_white` (neither card nor
 /// a white shown), `bad_white` (the spot shown is outside the photo or uneven), `too_dark`; `no_face`, `which_face`, `face_too_small`,
 /// `blurred`, `face_hidden` (shine over too much of it).
 pub fn measure_face(bytes: &[u8], settings: &FaceSettings) -> Result<FaceReading, CoreError> {
@@ -78,6 +80,7 @@ pub(crate) fn measured(bytes: &[u8], settings: &FaceSettings) -> Result<Measured
     }
     let pose = locate_marks(&photo);
     let (NamedWhite { white, table }, pose) = find_white(&photo, pose, settings)?;
+    let pose = pose.map(|pose| pose.printed(settings.bar_mm / BAR_MM));
     let (source, outline_px) = match &settings.outline_px {
         Some(outline) => (RegionSource::Outline, outline.clone()),
         None => (RegionSource::Colour, find_surface(&photo, &table)?),
@@ -117,6 +120,8 @@ pub(crate) fn measured(bytes: &[u8], settings: &FaceSettings) -> Result<Measured
     say_light(&white, &mut findings);
     if pose.is_none() {
         findings.push(finding(FindingCode::NoCard, 0.0, 2.0));
+    } else if is_off(settings.bar_mm) {
+        findings.push(finding(FindingCode::BarOff, settings.bar_mm, BAR_MM));
     }
     let told = told_of(&ground, own, settings, &mut findings);
     let scale = pose.as_ref().map(|pose| scale_of(pose, &raster));

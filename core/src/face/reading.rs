@@ -251,6 +251,8 @@ pub enum FindingCode {
     Blur,
     /// Legible marks: no millimetres.
     NoCard,
+    /// What the card's bar measures, mm: the card was printed at another scale, and lengths were put right by it.
+    BarOff,
     /// The white in the photo, 8-bit: burnt out, so that colours are off.
     WhiteBurnt,
     /// Width of the surface in photo px.

@@ -38,6 +38,10 @@ pub(crate) fn finding(code: FindingCode, value: f64, limit: f64) -> FaceFinding 
             "No card in the photo: shares are told, millimetres are not. Lay the card beside the part, level with its face.".to_owned(),
             "Sin tarjeta en la foto: se dan partes, no milímetros. Ponga la tarjeta junto a la pieza, a la altura de su cara.".to_owned(),
         ),
+        FindingCode::BarOff => (
+            "Lengths were put right by the card's bar. Print a new card at 100 %, not fitted to the page.".to_owned(),
+            "Las medidas se corrigieron por la barra de la tarjeta. Imprima una nueva al 100 %, sin ajustar a la página.".to_owned(),
+        ),
         FindingCode::WhiteBurnt => (
             "The white is burnt out: colours are off. Less light, or touch the white on the screen.".to_owned(),
             "El blanco está quemado: los colores no son de fiar. Menos luz, o toque el blanco en la pantalla.".to_owned(),

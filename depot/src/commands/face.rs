@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use gritbook_core::debris::card::BAR_MM;
 use gritbook_core::face::reading::Surface;
 use gritbook_core::face::{FaceSettings, measure_beside, words};
 
@@ -27,6 +28,9 @@ pub struct Args {
     /// A grey spot of L* 50, px, where there is no card.
     #[arg(long, value_name = "X,Y,W,H", value_parser = parse_spot, conflicts_with = "white")]
     grey: Option<[f64; 4]>,
+    /// What the 100 mm bar on the printed card measures, mm: lengths are put right by it.
+    #[arg(long, value_name = "N", default_value_t = BAR_MM)]
+    bar_mm: f64,
     /// What the surface is; without it, by its colour.
     #[arg(long, value_enum)]
     surface: Option<Kind>,
@@ -90,12 +94,14 @@ impl Run for Args {
             outline_px: self.outline.map(|outline| outline.0),
             white_px: self.white,
             grey_px: self.grey,
+            bar_mm: self.bar_mm,
             surface,
             ..FaceSettings::default()
         };
         let last_settings = FaceSettings {
             outline_px: self.last_outline.map(|outline| outline.0),
             white_px: self.last_white,
+            bar_mm: self.bar_mm,
             surface,
             ..FaceSettings::default()
         };

@@ -28,6 +28,20 @@ fn a_face_beside_its_last_photo_fits_its_schema_and_is_drawn() {
 }
 
 #[test]
+fn a_card_printed_too_small_makes_lengths_shorter_and_leaves_shares() {
+    let told = |bar: &str| document(&gritbook(&["face", &face("cup.jpg"), "--json", "--bar-mm", bar]));
+    let (straight, shrunken) = (told("100"), told("94"));
+    assert_eq!(straight, document(&gritbook(&["face", &face("cup.jpg"), "--json"])));
+    let number = |document: &serde_json::Value, place: &str| document.pointer(place).and_then(serde_json::Value::as_f64).unwrap();
+    for (place, times) in [("/grit/largest/feret_max/mm", 0.94), ("/region/area_mm2", 0.94 * 0.94), ("/grit/share/value", 1.0)] {
+        let ratio = number(&shrunken, place) / number(&straight, place);
+        assert!((ratio / times - 1.0).abs() < 0.02, "{place}: {ratio}");
+    }
+    let codes = |document: &serde_json::Value| document["findings"].to_string();
+    assert!(codes(&shrunken).contains("bar_off") && !codes(&straight).contains("bar_off"));
+}
+
+#[test]
 fn a_bore_with_its_outline_fits_its_schema_too() {
     let truth: serde_json::Value = serde_json::from_slice(&std::fs::read(face("bore_chipped.truth.json")).unwrap()).unwrap();
     let corners = truth["outline_px"].as_array().unwrap().iter().flat_map(|point| point.as_array().unwrap());
@@ -44,7 +58,7 @@ fn a_face_that_cannot_be_measured_is_refused_by_name_and_nothing_is_written() {
     let folder = tempfile::tempdir().unwrap();
     let picture = folder.path().join("face.png");
     let (cup, text) = (face("cup.jpg"), super::fixture("bad/text.jpg"));
-    let cases: [(&[&str], &str); 8] = [
+    let cases: [(&[&str], &str); 9] = [
         (&[&face("no_white.jpg")], "no_white"),
         (&[&face("two_faces.jpg")], "which_face"),
         (&[&face("bore_scored.jpg")], "no_face"),
@@ -53,6 +67,7 @@ fn a_face_that_cannot_be_measured_is_refused_by_name_and_nothing_is_written() {
         (&[&cup, "--outline", "0,0,9000,0,0,900"], "outline_outside"),
         (&[&cup, "--outline", "100,100,500,500,500,100,100,500"], "outline_crosses"),
         (&[&cup, "--outline", "100,100,500"], "bad_usage"),
+        (&[&cup, "--bar-mm", "50"], "bad_bar"),
     ];
     for (arguments, code) in cases {
         let output = gritbook(&[&["face"], arguments, &["--json", "--picture", picture.to_str().unwrap()]].concat());
