@@ -17,16 +17,24 @@ use super::archive::people::{Actor, Role};
 use super::people::session::Signed;
 use super::problem::Problem;
 
-/// Makes a token: 43 characters that go into a header as they are.
+/// Bits that nobody can guess.
 ///
 /// # Errors
 /// `no_randomness` where the system gives none.
-pub fn make_token() -> Result<String, CoreError> {
-    let mut bits = [0_u8; 32];
+pub(crate) fn random<const N: usize>() -> Result<[u8; N], CoreError> {
+    let mut bits = [0; N];
     getrandom::fill(&mut bits).map_err(|cause| {
         CoreError::new(ErrorKind::Internal, "no_randomness", format!("the system gives no random bits: {cause}"), "try again")
     })?;
-    Ok(URL_SAFE_NO_PAD.encode(bits))
+    Ok(bits)
+}
+
+/// Makes a token: 43 characters that go into a header as they are.
+///
+/// # Errors
+/// As [`random`] gives them.
+pub fn make_token() -> Result<String, CoreError> {
+    Ok(URL_SAFE_NO_PAD.encode(random::<32>()?))
 }
 
 /// What the depot keeps of a token.

@@ -52,6 +52,10 @@ async fn only_an_owner_opens_what_is_the_owners() {
         assert_eq!(statuses, [200, 403, 403, 401], "{path}");
         assert_eq!(depot.get(path).await.status, 403, "{path}: a device is no owner");
     }
+    // Who was refused saw nothing, and the audit does not say so.
+    rosa.get("/audit").await;
+    let saw = |name: &str| rosa.page.split("<li").any(|row| row.contains(name) && row.contains("saw"));
+    assert!(saw("Rosa") && !saw("Olga") && !saw("Luis"), "{}", rosa.page);
     assert!(rosa.page.contains("href=\"/people\"") && !olga.page.contains("href=\"/people\""));
     olga.get("/me").await;
     for (path, fields) in [
@@ -115,19 +119,15 @@ async fn devices_page_tells_when_each_was_heard_and_what_it_still_holds() {
     depot.create(photo.len(), &gritbook_system_tests::depot::metadata(&photo, "p")).await;
     let mut rosa = Browser::signed_in(&depot, "Rosa").await;
     rosa.get("/devices").await;
-    for text in [
-        "test phone",
-        "last heard under a minute ago",
-        "2 entries",
-        "2 entries are still on the phone",
-        "1 photos on their way, 3 MB to come",
-    ] {
+    for text in
+        ["test phone", "last heard under a minute ago", "2 entries", "2 entries still on the phone", "1 photo on the way, 3 MB to come"]
+    {
         assert!(rosa.page.contains(text), "{text}: {}", rosa.page);
     }
     rosa.get("/me").await;
     rosa.post("/me/choice", &[("language", "es")]).await;
     rosa.get("/devices").await;
-    assert!(rosa.page.contains("2 registros siguen en el teléfono"), "{}", rosa.page);
+    assert!(rosa.page.contains("todavía en el teléfono: 2 registros"), "{}", rosa.page);
 }
 
 #[tokio::test]

@@ -9,7 +9,9 @@
 
 pub(in crate::server) mod backup;
 mod devices;
+mod entries;
 mod people;
+mod uploads;
 
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -17,17 +19,15 @@ use std::time::Duration;
 
 use chrono::{DateTime, Utc};
 use gritbook_core::ids::{EntryId, PumpId, Sha256Hex};
-use gritbook_core::model::entry::{ENTRY_SCHEMA, EntryHead};
-use gritbook_core::wire::v1::{Verdict, VerdictOutcome};
+use gritbook_core::wire::v1::Verdict;
 use gritbook_core::{CoreError, ErrorKind};
 use rusqlite::{Connection, OptionalExtension as _, Row, Transaction, TransactionBehavior, params};
 
 use super::devices::Devices as _;
 use super::people::{Actor, Deed, Reached};
-use super::{
-    Archive, Creation, Device, EntriesWanted, EntryFound, EntryPage, Holdings, NewUpload, PhotoKind, PhotoRow, PumpPage, Upload,
-    UploadState, Work,
-};
+use super::{Archive, Creation, Device, EntriesWanted, EntryFound, EntryPage, Holdings, NewUpload, PhotoRow, PumpPage, Upload, Work};
+use entries::{amended_of, entries_after, entries_wanted, pump_page, pump_pages, store_one};
+use uploads::{create_upload, find_photo, find_upload};
 
 /// Steps of the schema; the loop in [`migrate`] alone writes `user_version`.
 const STEPS: &[&str] = &[include_str!("schema/001.sql"), include_str!("schema/002.sql")];
@@ -191,173 +191,6 @@ fn unknown_word(at: usize, word: &str) -> rusqlite::Error {
     )
 }
 
-const UPLOAD_COLUMNS: &str = "id, sha256, declared, length, offset, state, expires_ms, metadata";
-
-fn upload_row(row: &Row<'_>) -> rusqlite::Result<Upload> {
-    let word: String = row.get(5)?;
-    let state = match word.as_str() {
-        "open" => UploadState::Open,
-        "stored" => UploadState::Stored,
-        "gone" => UploadState::Gone,
-        _ => return Err(unknown_word(5, &word)),
-    };
-    Ok(Upload {
-        id: row.get(0)?,
-        sha256: hash_text(row, 1)?,
-        declared: row.get(2)?,
-        metadata: row.get(7)?,
-        length: to_u64(row.get(3)?),
-        offset: to_u64(row.get(4)?),
-        state,
-        expires: DateTime::from_timestamp_millis(row.get(6)?).unwrap_or_default(),
-    })
-}
-
-fn photo_row(row: &Row<'_>) -> rusqlite::Result<PhotoRow> {
-    let word: String = row.get(2)?;
-    let kind = match word.as_str() {
-        "jpg" => PhotoKind::Jpeg,
-        "png" => PhotoKind::Png,
-        "bin" => PhotoKind::Other,
-        _ => return Err(unknown_word(2, &word)),
-    };
-    let text: String = row.get(0)?;
-    Ok(PhotoRow { sha256: text.parse().map_err(|cause| bad_column(0, cause))?, bytes: to_u64(row.get(1)?), kind })
-}
-
-fn find_upload(connection: &Connection, id: &str) -> rusqlite::Result<Option<Upload>> {
-    connection.query_row(&format!("SELECT {UPLOAD_COLUMNS} FROM upload WHERE id = ?1"), [id], upload_row).optional()
-}
-
-fn find_photo(connection: &Connection, sha256: Sha256Hex) -> rusqlite::Result<Option<PhotoRow>> {
-    connection.query_row("SELECT sha256, bytes, kind FROM photo WHERE sha256 = ?1", [sha256.to_string()], photo_row).optional()
-}
-
-/// What the depot must be able to read of an entry; the rest of the text is kept as it came.
-#[derive(serde::Deserialize)]
-struct Marked {
-    schema: String,
-}
-
-#[derive(serde::Deserialize)]
-struct Kind {
-    kind: String,
-}
-
-/// The head and kind of a sealed text, or why it is refused.
-fn read_entry(text: &str) -> Result<(EntryHead, String), (Option<EntryId>, VerdictOutcome)> {
-    let refused = |code: &str, reason: String, advice: &str| VerdictOutcome::Refused { code: code.into(), reason, advice: advice.into() };
-    let value: serde_json::Value = serde_json::from_str(text).map_err(|cause| {
-        (
-            None,
-            refused(
-                "unreadable",
-                format!("the entry is not JSON that can be read: {cause}"),
-                "keep it on the device and report it with this message",
-            ),
-        )
-    })?;
-    let id = value.get("id").and_then(|id| id.as_str()).and_then(|id| id.parse().ok());
-    let unreadable = |cause: serde_json::Error| {
-        (id, refused("unreadable", format!("the entry cannot be read: {cause}"), "keep it on the device and report it with this message"))
-    };
-    let marked = serde_json::from_str::<Marked>(text).map_err(unreadable)?;
-    if marked.schema != ENTRY_SCHEMA {
-        return Err((
-            id,
-            refused(
-                "wrong_schema",
-                format!(
-                    "the entry has the schema `{}`, this depot takes `{ENTRY_SCHEMA}`",
-                    marked.schema.chars().take(60).collect::<String>()
-                ),
-                "update the depot if the device is newer, the device if it is older; then send it again",
-            ),
-        ));
-    }
-    let head = serde_json::from_str::<EntryHead>(text).map_err(unreadable)?;
-    let kind = serde_json::from_str::<Kind>(text).map_err(unreadable)?.kind;
-    if i64::try_from(head.seq).is_err() {
-        return Err((id, refused("unreadable", format!("the entry's number {} is too large", head.seq), "report it")));
-    }
-    Ok((head, kind))
-}
-
-fn store_one(transaction: &Transaction<'_>, text: &str, delivered_by: i64, now_ms: i64) -> rusqlite::Result<Verdict> {
-    let hash = Sha256Hex::of(text.as_bytes());
-    let (head, kind) = match read_entry(text) {
-        Ok(read) => read,
-        Err((id, outcome)) => return Ok(Verdict { id, hash, outcome }),
-    };
-    let id = head.id;
-    let there = transaction
-        .prepare_cached("SELECT hash FROM entry WHERE id = ?1")?
-        .query_row([id.to_string()], |row| hash_column(row, 0))
-        .optional()?;
-    let outcome = match there {
-        Some(same) if same == hash => VerdictOutcome::AlreadyThere,
-        Some(_) => VerdictOutcome::Refused {
-            code: "id_taken".into(),
-            reason: "an entry with this id and another text is here already".into(),
-            advice: "entries are never changed: write an amendment instead".into(),
-        },
-        None => {
-            transaction
-                .prepare_cached(
-                    "INSERT INTO entry (id, hash, device, seq, pump, kind, hlc_ms, hlc_count, doc, delivered_by, received_ms)
-                     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
-                )?
-                .execute(params![
-                    id.to_string(),
-                    hash.as_bytes(),
-                    head.device.to_string(),
-                    i64::try_from(head.seq).unwrap_or(i64::MAX), // checked in read_entry
-                    head.pump.to_string(),
-                    kind,
-                    head.hlc.ms,
-                    head.hlc.count,
-                    text,
-                    delivered_by,
-                    now_ms,
-                ])?;
-            VerdictOutcome::Stored
-        }
-    };
-    Ok(Verdict { id: Some(id), hash, outcome })
-}
-
-fn pump_pages(connection: &Connection, newest: u32) -> rusqlite::Result<Vec<PumpPage>> {
-    let mut pumps = connection.prepare_cached("SELECT pump, count(*) FROM entry GROUP BY pump ORDER BY max(hlc_ms) DESC, pump")?;
-    let found: Vec<(String, i64)> = pumps.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect::<Result<_, _>>()?;
-    found.into_iter().map(|(name, total)| pump_page(connection, &name, total, [0, newest])).collect()
-}
-
-fn pump_page(connection: &Connection, name: &str, total: i64, [skip, newest]: [u32; 2]) -> rusqlite::Result<PumpPage> {
-    let mut docs = connection
-        .prepare_cached("SELECT doc FROM entry WHERE pump = ?1 ORDER BY hlc_ms DESC, hlc_count DESC, device DESC LIMIT ?2 OFFSET ?3")?;
-    let mut set = connection.prepare_cached(
-        "SELECT doc FROM entry WHERE pump = ?1 AND kind = 'pump_set' ORDER BY hlc_ms DESC, hlc_count DESC, device DESC LIMIT 1",
-    )?;
-    Ok(PumpPage {
-        pump: name.parse().map_err(|cause| bad_column(0, cause))?,
-        set: set.query_row([name], |row| row.get(0)).optional()?,
-        newest: docs.query_map(params![name, newest, skip], |row| row.get(0))?.collect::<Result<_, _>>()?,
-        total: to_u64(total),
-        amended: amended_of(connection, name)?,
-    })
-}
-
-/// Ids that entries of this pump amend.
-fn amended_of(connection: &Connection, pump: &str) -> rusqlite::Result<Vec<EntryId>> {
-    let mut amended = connection.prepare_cached("SELECT doc FROM entry WHERE pump = ?1 AND kind = 'amended'")?;
-    let docs = amended.query_map([pump], |row| row.get::<_, String>(0))?;
-    let found = docs.filter_map(|doc| {
-        let doc: serde_json::Value = serde_json::from_str(&doc.ok()?).ok()?;
-        doc.get("body")?.get("amends")?.as_str()?.parse().ok()
-    });
-    Ok(found.collect())
-}
-
 fn holdings(connection: &Connection) -> rusqlite::Result<Holdings> {
     let count = |sql: &str| connection.query_row(sql, [], |row| row.get::<_, i64>(0)).map(to_u64);
     Ok(Holdings {
@@ -412,24 +245,7 @@ impl Archive for SqliteArchive {
     }
 
     fn entries_after(&self, after: i64, limit: u32, max_bytes: usize) -> Work<EntryPage> {
-        self.read("reading entries", move |connection| {
-            let mut page = EntryPage { docs: Vec::new(), last: after, more: false };
-            let mut bytes = 0;
-            let mut statement = connection.prepare_cached("SELECT n, doc FROM entry WHERE n > ?1 ORDER BY n LIMIT ?2")?;
-            let mut rows = statement.query(params![after, i64::from(limit) + 1])?;
-            while let Some(row) = rows.next()? {
-                let doc: String = row.get(1)?;
-                bytes += doc.len();
-                let full = page.docs.len() >= limit as usize || (bytes > max_bytes && !page.docs.is_empty());
-                if full {
-                    page.more = true;
-                    break;
-                }
-                page.last = row.get(0)?;
-                page.docs.push(doc);
-            }
-            Ok(page)
-        })
+        self.read("reading entries", move |connection| entries_after(connection, after, limit, max_bytes))
     }
 
     fn pumps(&self, newest: u32) -> Work<Vec<PumpPage>> {
@@ -460,24 +276,7 @@ impl Archive for SqliteArchive {
     }
 
     fn entries_wanted(&self, wanted: EntriesWanted) -> Work<Vec<(PumpId, String)>> {
-        self.read("searching the entries", move |connection| {
-            let mut found: Vec<(i64, i64, PumpId, String)> = Vec::new();
-            let mut of_pump = connection.prepare_cached(
-                "SELECT hlc_ms, hlc_count, doc FROM entry
-                 WHERE pump = ?1 AND hlc_ms >= ?2 AND hlc_ms < ?3 AND (?4 IS NULL OR kind = ?4)
-                 ORDER BY hlc_ms DESC, hlc_count DESC LIMIT ?5",
-            )?;
-            for pump in wanted.pumps {
-                let asked = params![pump.to_string(), wanted.from_ms, wanted.to_ms, wanted.kind, wanted.limit];
-                for row in of_pump.query_map(asked, |row| Ok((row.get(0)?, row.get(1)?, pump, row.get(2)?)))? {
-                    found.push(row?);
-                }
-                // No more than the newest of all pumps so far are kept.
-                found.sort_by_key(|one| std::cmp::Reverse((one.0, one.1)));
-                found.truncate(wanted.limit as usize);
-            }
-            Ok(found.into_iter().map(|(_, _, pump, doc)| (pump, doc)).collect())
-        })
+        self.read("searching the entries", move |connection| entries_wanted(connection, wanted))
     }
 
     fn entries_of(&self, pump: PumpId) -> Work<Vec<String>> {
@@ -503,47 +302,7 @@ impl Archive for SqliteArchive {
     }
 
     fn create_upload(&self, new: NewUpload) -> Work<Creation> {
-        self.write("making an upload", move |transaction| {
-            let here = new.sha256.map(|sha256| find_photo(transaction, sha256)).transpose()?.flatten();
-            match find_upload(transaction, &new.id)? {
-                Some(old) if old.state != UploadState::Gone => {
-                    let same = old.length == new.length && (new.sha256.is_none() && !old.declared || new.sha256 == old.sha256);
-                    return Ok(if same { Creation::Same(old) } else { Creation::Different });
-                }
-                Some(_) => {
-                    transaction.execute("DELETE FROM upload WHERE id = ?1", [&new.id])?;
-                }
-                None => {}
-            }
-            let stored = here.as_ref().is_some_and(|photo| photo.bytes == new.length);
-            let upload = Upload {
-                id: new.id,
-                sha256: new.sha256,
-                declared: new.sha256.is_some(),
-                metadata: new.metadata,
-                length: new.length,
-                offset: if stored { new.length } else { 0 },
-                state: if stored { UploadState::Stored } else { UploadState::Open },
-                expires: new.expires,
-            };
-            transaction.execute(
-                "INSERT INTO upload (id, sha256, declared, length, offset, state, device, created_ms, expires_ms, metadata)
-                 VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
-                params![
-                    upload.id,
-                    upload.sha256.map(|sha256| sha256.to_string()),
-                    upload.declared,
-                    from_u64(upload.length),
-                    from_u64(upload.offset),
-                    if stored { "stored" } else { "open" },
-                    new.device,
-                    new.now.timestamp_millis(),
-                    new.expires.timestamp_millis(),
-                    upload.metadata,
-                ],
-            )?;
-            Ok(Creation::Created(upload))
-        })
+        self.write("making an upload", move |transaction| create_upload(transaction, new))
     }
 
     fn upload(&self, id: String) -> Work<Option<Upload>> {

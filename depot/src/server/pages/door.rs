@@ -20,6 +20,7 @@ use super::super::people::{matches, nobody, seal};
 use super::super::{Depot, Problem, make_token, on_disk, token_hash};
 use super::frame::{Frame, html};
 use super::shown::Shown;
+use super::visit::{Sent, Visit};
 use super::words;
 
 /// Passwords looked at or sealed at one time: each takes 19 MiB and a core.
@@ -128,6 +129,18 @@ pub(super) async fn in_turn<T: Send + 'static>(
     Ok(done)
 }
 
+/// Counts a try at a password.
+///
+/// # Errors
+/// `too_many_tries`, with how long to wait.
+fn may_try(depot: &Depot, name: &str, caller: Caller) -> Result<(), Problem> {
+    depot.backoff().admit(name, &caller.key(), depot.now()).map_err(|wait| {
+        let seconds = wait.as_secs().max(1);
+        Problem::new(429, "too_many_tries", "too many wrong tries", format!("wait {seconds} s and try again"))
+            .header(header::RETRY_AFTER, seconds.to_string())
+    })
+}
+
 /// The person whose name and password these are.
 async fn known(depot: &Depot, name: &str, password: &str) -> Result<Option<Person>, Problem> {
     let found = depot.archive().person_by_name(name.to_owned()).await?;
@@ -147,11 +160,7 @@ async fn sign_in(State(depot): State<Depot>, caller: Caller, headers: HeaderMap,
     let secret = Cookie::Form.read(&headers, &depot).unwrap_or_default();
     fields.sealed_by(&forms::token(&secret))?;
     let (name, next) = (fields.get("name").trim(), fields.get("next"));
-    if let Err(wait) = depot.backoff().admit(name, &caller.key(), depot.now()) {
-        let seconds = wait.as_secs().max(1);
-        return Err(Problem::new(429, "too_many_tries", "too many wrong tries", format!("wait {seconds} s and try again"))
-            .header(header::RETRY_AFTER, seconds.to_string()));
-    }
+    may_try(&depot, name, caller)?;
     let Some(person) = known(&depot, name, fields.get("password")).await? else {
         let deed = Deed { at: depot.now(), by: Actor::Nobody, what: "sign_in_refused", about: None, reached: caller.reached() };
         depot.archive().note(deed).await?;
@@ -181,27 +190,19 @@ pub(super) fn challenged(mut response: Response) -> Response {
     response
 }
 
-async fn sign_out(State(depot): State<Depot>, reader: Reader, caller: Caller, fields: Fields) -> Result<Response, Problem> {
-    let signed = reader.person()?;
-    fields.sealed_by(&signed.form_token())?;
-    let deed = Deed { at: depot.now(), by: reader.actor(), what: "signed_out", about: None, reached: caller.reached() };
-    depot.archive().end_session(signed.session(), deed).await?;
+async fn sign_out(sent: Sent) -> Result<Response, Problem> {
+    let (signed, depot) = (sent.by_person()?, &sent.visit.depot);
+    depot.archive().end_session(signed.session(), sent.visit.deed("signed_out")).await?;
     let mut response = go_to("/");
     // Small pictures are kept by the browser for a day: not for the next one at this desk.
     response.headers_mut().insert("clear-site-data", header::HeaderValue::from_static("\"cache\""));
-    set(&mut response, Cookie::Session, None, &depot);
+    set(&mut response, Cookie::Session, None, depot);
     Ok(response)
 }
 
-fn me_page(
-    depot: &Depot,
-    headers: &HeaderMap,
-    reader: &Reader,
-    said: fn(&words::PageWords) -> &'static str,
-    wrong: String,
-) -> Result<Response, Problem> {
-    let person = &reader.person()?.person;
-    let frame = Frame::of(reader, headers, depot);
+fn me_page(visit: &Visit, said: fn(&words::PageWords) -> &'static str, wrong: String) -> Result<Response, Problem> {
+    let person = &visit.reader.person()?.person;
+    let frame = visit.frame();
     let status = if wrong.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
     let page = Me {
         role: frame.shown.say(words::role(person.role)),
@@ -214,60 +215,47 @@ fn me_page(
     html(status, &page)
 }
 
-async fn me(State(depot): State<Depot>, reader: Reader, headers: HeaderMap) -> Result<Response, Problem> {
-    me_page(&depot, &headers, &reader, |_| "", String::new())
+async fn me(visit: Visit) -> Result<Response, Problem> {
+    me_page(&visit, |_| "", String::new())
 }
 
-async fn choose(State(depot): State<Depot>, mut reader: Reader, headers: HeaderMap, fields: Fields) -> Result<Response, Problem> {
-    let signed = reader.person()?;
-    fields.sealed_by(&signed.form_token())?;
-    let person = &signed.person;
+async fn choose(mut sent: Sent) -> Result<Response, Problem> {
+    let (person, fields) = (&sent.by_person()?.person, &sent.fields);
     let chosen = Language::of(fields.get("language")).unwrap_or(person.language);
     let units = UnitSystem::of(fields.get("units")).unwrap_or(person.units);
-    depot.archive().set_choice(person.number, chosen, units).await?;
-    if let Reader::Person(signed) = &mut reader {
+    sent.visit.depot.archive().set_choice(person.number, chosen, units).await?;
+    if let Reader::Person(signed) = &mut sent.visit.reader {
         (signed.person.language, signed.person.units) = (chosen, units);
     }
-    let mut response = me_page(&depot, &headers, &reader, |w| w.saved, String::new())?;
-    set(&mut response, Cookie::Language, Some(chosen.word()), &depot);
+    let mut response = me_page(&sent.visit, |w| w.saved, String::new())?;
+    set(&mut response, Cookie::Language, Some(chosen.word()), &sent.visit.depot);
     Ok(response)
 }
 
-async fn change_password(
-    State(depot): State<Depot>,
-    reader: Reader,
-    caller: Caller,
-    headers: HeaderMap,
-    fields: Fields,
-) -> Result<Response, Problem> {
-    let signed = reader.person()?;
-    fields.sealed_by(&signed.form_token())?;
+async fn change_password(sent: Sent) -> Result<Response, Problem> {
+    let signed = sent.by_person()?;
+    let Sent { visit, fields } = &sent;
+    let depot = &visit.depot;
     let (person, w) = (&signed.person, words::words(signed.person.language));
     let fresh = fields.get("fresh").to_owned();
     if fresh != fields.get("again") {
-        return me_page(&depot, &headers, &reader, |_| "", w.not_the_same.to_owned());
+        return me_page(visit, |_| "", w.not_the_same.to_owned());
     }
     // Whoever finds a session open must not be able to try passwords at leisure.
-    if let Err(wait) = depot.backoff().admit(&person.name, &caller.key(), depot.now()) {
-        let seconds = wait.as_secs().max(1);
-        return Err(Problem::new(429, "too_many_tries", "too many wrong tries", format!("wait {seconds} s and try again"))
-            .header(header::RETRY_AFTER, seconds.to_string()));
+    may_try(depot, &person.name, visit.caller)?;
+    if known(depot, &person.name, fields.get("password")).await?.is_none() {
+        return me_page(visit, |_| "", w.wrong.to_owned());
     }
-    if known(&depot, &person.name, fields.get("password")).await?.is_none() {
-        return me_page(&depot, &headers, &reader, |_| "", w.wrong.to_owned());
-    }
-    depot.backoff().right(&person.name, &caller.key());
+    depot.backoff().right(&person.name, &visit.caller.key());
     let sealed = match in_turn(move || seal(&fresh)).await {
         Ok(sealed) => sealed,
         Err(problem) if problem.code() == "bad_password" => {
-            let (reason, advice) = words::problem(&problem.told(), person.language);
-            return me_page(&depot, &headers, &reader, |_| "", format!("{reason} {advice}"));
+            return me_page(visit, |_| "", words::problem_line(&problem, person.language));
         }
         Err(problem) => return Err(problem),
     };
-    let deed = Deed { at: depot.now(), by: reader.actor(), what: "password_changed", about: None, reached: caller.reached() };
-    depot.archive().set_password(person.number, sealed, Some(signed.session()), deed).await?;
-    me_page(&depot, &headers, &reader, |w| w.password_changed, String::new())
+    depot.archive().set_password(person.number, sealed, Some(signed.session()), visit.deed("password_changed")).await?;
+    me_page(visit, |w| w.password_changed, String::new())
 }
 
 #[cfg(test)]

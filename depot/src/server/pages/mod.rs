@@ -13,28 +13,29 @@ mod signs;
 mod thumb;
 pub(super) mod told;
 pub(super) mod view;
+mod visit;
 mod words;
 
 use askama::Template;
 use axum::Router;
 use axum::extract::rejection::PathRejection;
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
 use gritbook_core::ids::Sha256Hex;
 use gritbook_core::model::words::Words;
 
 use super::archive::PhotoKind;
-use super::archive::people::Deed;
 use super::auth::Reader;
-use super::peer::Caller;
 use super::routes::photos;
 use super::{Depot, Problem, on_disk};
 use crate::report::fonts::{BOLD, REGULAR};
 use frame::{Frame, html, policy};
 pub(super) use record::curve_in;
 pub(super) use shown::Shown;
+use visit::Visit;
+pub(super) use visit::seen;
 
 /// How many entries of a pump the page shows.
 const NEWEST: u32 = 30;
@@ -75,26 +76,15 @@ fn part(kind: &'static str, bytes: &'static [u8]) -> Response {
     ([(header::CONTENT_TYPE, kind), (header::CACHE_CONTROL, "max-age=3600")], bytes).into_response()
 }
 
-/// Notes in the audit that a known reader saw something. A full disk must not keep the record from its readers.
-pub(super) async fn seen(depot: &Depot, reader: &Reader, caller: Caller, what: &'static str, about: Option<String>) {
-    if matches!(reader, Reader::Anyone) {
-        return;
-    }
-    let deed = Deed { at: depot.now(), by: reader.actor(), what, about, reached: caller.reached() };
-    if let Err(error) = depot.archive().note(deed).await {
-        tracing::warn!(code = error.code(), "the audit could not be written");
-    }
-}
-
-async fn home(State(depot): State<Depot>, reader: Reader, caller: Caller, headers: HeaderMap) -> Result<Response, Problem> {
-    let mut found = depot.archive().pumps(NEWEST).await?;
-    found.retain(|page| reader.may_read(page.pump));
+async fn home(visit: Visit) -> Result<Response, Problem> {
+    let mut found = visit.depot.archive().pumps(NEWEST).await?;
+    found.retain(|page| visit.reader.may_read(page.pump));
     let named = found.iter().flat_map(view::photos_named).collect();
-    let here = depot.archive().photos_present(named).await?;
-    let frame = Frame::of(&reader, &headers, &depot);
-    let (shown, some) = (frame.shown, reader.only().is_some());
+    let here = visit.depot.archive().photos_present(named).await?;
+    let frame = visit.frame();
+    let (shown, some) = (frame.shown, visit.reader.only().is_some());
     let entries = found.iter().map(|pump| pump.total).sum();
-    let missing = if some { 0 } else { depot.archive().entries_missing().await? };
+    let missing = if some { 0 } else { visit.depot.archive().entries_missing().await? };
     let page = Home {
         sum: sum(shown, found.len() as u64, entries),
         missing: if missing == 0 { String::new() } else { missing_line(shown, missing) },
@@ -103,7 +93,7 @@ async fn home(State(depot): State<Depot>, reader: Reader, caller: Caller, header
         pumps: found.iter().map(|pump| view::pump(pump, &here, shown)).collect(),
         frame,
     };
-    seen(&depot, &reader, caller, "fleet_seen", None).await;
+    visit.seen("fleet_seen", None).await;
     html(StatusCode::OK, &page)
 }
 
@@ -182,10 +172,10 @@ async fn small(State(depot): State<Depot>, reader: Reader, name: Named) -> Resul
     Ok((StatusCode::OK, policy(), headers, bytes).into_response())
 }
 
-async fn whole(State(depot): State<Depot>, reader: Reader, caller: Caller, name: Named, headers: HeaderMap) -> Result<Response, Problem> {
-    let photo = find(&depot, &reader, name).await?;
-    seen(&depot, &reader, caller, "photo_seen", Some(photo.sha256.to_string())).await;
-    let mut response = photos::answer(depot.shelf().photo_path(&photo), &photo, &headers).await?;
+async fn whole(visit: Visit, name: Named) -> Result<Response, Problem> {
+    let photo = find(&visit.depot, &visit.reader, name).await?;
+    visit.seen("photo_seen", Some(photo.sha256.to_string())).await;
+    let mut response = photos::answer(visit.depot.shelf().photo_path(&photo), &photo, &visit.headers).await?;
     let headers = response.headers_mut();
     for (name, value) in policy() {
         headers.insert(name, header::HeaderValue::from_static(value));

@@ -3,7 +3,7 @@
 use gritbook_core::model::words::Words;
 
 use super::super::archive::people::{Language, Role};
-use super::super::problem::Told;
+use super::super::problem::{Problem, Told};
 
 macro_rules! words {
     ($($name:ident: $en:literal, $es:literal;)*) => {
@@ -140,6 +140,12 @@ pub(in crate::server) fn problem(told: &Told, language: Language) -> (String, St
         Some((_, reason, advice)) => ((*reason).to_owned(), (*advice).to_owned()),
         None => (sentence(&told.reason), sentence(&told.advice)),
     }
+}
+
+/// The same in one line, for beside a form.
+pub(in crate::server) fn problem_line(problem: &Problem, language: Language) -> String {
+    let (reason, advice) = self::problem(&problem.told(), language);
+    format!("{reason} {advice}")
 }
 
 fn sentence(text: &str) -> String {

@@ -1,4 +1,4 @@
-//! What a form must bring besides its fields: it comes from a page of this depot, and from this session.
+//! What a form must bring besides its fields: it comes from a page of this depot, and from whoever is signed in at it.
 //!
 //! `Sec-Fetch-Site` decides where the browser sends it, else `Origin` against the host that was asked for. A client that
 //! sends neither is no browser that another site could use. The token in the form is a hash of the session's secret, so
@@ -51,6 +51,11 @@ impl Fields {
         Self(pairs(query.as_bytes()))
     }
 
+    /// Whether there is none at all.
+    pub(crate) fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
     /// The first value of a field; empty where there is none.
     pub(crate) fn get(&self, name: &str) -> &str {
         self.0.iter().find(|(known, _)| known == name).map_or("", |(_, value)| value)
@@ -90,32 +95,7 @@ impl FromRequest<Depot> for Fields {
 
 /// `application/x-www-form-urlencoded` (URL Standard, 5.1).
 pub(crate) fn pairs(bytes: &[u8]) -> Vec<(String, String)> {
-    let parts = bytes.split(|byte| *byte == b'&').filter(|part| !part.is_empty());
-    parts
-        .map(|part| {
-            let at = part.iter().position(|byte| *byte == b'=').unwrap_or(part.len());
-            let (name, value) = part.split_at(at);
-            (plain(name), plain(value.get(1..).unwrap_or_default()))
-        })
-        .collect()
-}
-
-fn plain(text: &[u8]) -> String {
-    let hex = |byte: Option<&u8>| byte.and_then(|byte| char::from(*byte).to_digit(16));
-    let mut bytes = Vec::with_capacity(text.len());
-    let mut at = 0;
-    while let Some(byte) = text.get(at) {
-        at += 1;
-        bytes.push(match (byte, hex(text.get(at)).zip(hex(text.get(at + 1)))) {
-            (b'+', _) => b' ',
-            (b'%', Some((high, low))) => {
-                at += 2;
-                (high * 16 + low) as u8
-            }
-            (byte, _) => *byte,
-        });
-    }
-    String::from_utf8_lossy(&bytes).into_owned()
+    form_urlencoded::parse(bytes).into_owned().collect()
 }
 
 #[cfg(test)]

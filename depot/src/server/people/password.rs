@@ -5,17 +5,21 @@
 
 use std::sync::OnceLock;
 
+use argon2::password_hash::phc::PasswordHash;
+use argon2::password_hash::{PasswordHasher as _, PasswordVerifier as _};
 use argon2::{Algorithm, Argon2, Params, Version};
-use base64::Engine as _;
-use base64::engine::general_purpose::STANDARD_NO_PAD;
 use gritbook_core::{CoreError, ErrorKind};
-use subtle::ConstantTimeEq as _;
+
+use super::super::auth::random;
 
 const MEMORY_KIB: u32 = 19 * 1024;
 const PASSES: u32 = 2;
 const LANES: u32 = 1;
-const HASH_BYTES: usize = 32;
-const SALT_BYTES: usize = 16;
+
+/// A tampered row must not make the depot take all memory or time.
+const MOST_MEMORY_KIB: u32 = 1024 * 1024;
+const MOST_PASSES: u32 = 16;
+const MOST_LANES: u32 = 16;
 
 /// Fewest and most characters of a password. No rule on kinds of characters: length is what counts.
 const LENGTHS: std::ops::RangeInclusive<usize> = 12..=200;
@@ -29,25 +33,10 @@ fn failed(cause: impl std::fmt::Display) -> CoreError {
     CoreError::new(ErrorKind::Internal, "not_sealed", format!("the password could not be sealed: {cause}"), "try again")
 }
 
-fn random<const N: usize>() -> Result<[u8; N], CoreError> {
-    let mut bits = [0_u8; N];
-    getrandom::fill(&mut bits).map_err(|cause| {
-        CoreError::new(ErrorKind::Internal, "no_randomness", format!("the system gives no random bits: {cause}"), "try again")
-    })?;
-    Ok(bits)
-}
-
-fn derive(password: &str, salt: &[u8], memory_kib: u32, passes: u32, lanes: u32) -> Result<[u8; HASH_BYTES], CoreError> {
-    let params = Params::new(memory_kib, passes, lanes, Some(HASH_BYTES)).map_err(failed)?;
-    let mut hash = [0; HASH_BYTES];
-    Argon2::new(Algorithm::Argon2id, Version::V0x13, params).hash_password_into(password.as_bytes(), salt, &mut hash).map_err(failed)?;
-    Ok(hash)
-}
-
 /// Seals a password: a PHC string `$argon2id$v=19$m=...,t=...,p=...$salt$hash`. Takes some hundredths of a second and 19 MiB.
 ///
 /// # Errors
-/// `bad_password` outside 12 to 200 characters; `no_randomness`, `not_sealed`.
+/// `bad_password` outside 12 to 200 characters; `not_sealed`, also where the system gives no random bits.
 pub fn seal(password: &str) -> Result<String, CoreError> {
     let count = password.chars().count();
     if !LENGTHS.contains(&count) {
@@ -57,32 +46,18 @@ pub fn seal(password: &str) -> Result<String, CoreError> {
             format!("use {} to {} characters; several words do well", LENGTHS.start(), LENGTHS.end()),
         ));
     }
-    let salt = random::<SALT_BYTES>()?;
-    let hash = derive(password, &salt, MEMORY_KIB, PASSES, LANES)?;
-    let (salt, hash) = (STANDARD_NO_PAD.encode(salt), STANDARD_NO_PAD.encode(hash));
-    Ok(format!("$argon2id$v=19$m={MEMORY_KIB},t={PASSES},p={LANES}${salt}${hash}"))
-}
-
-/// The parts of a PHC string of [`seal`]; none for any other text.
-fn parts(sealed: &str) -> Option<(u32, u32, u32, Vec<u8>, Vec<u8>)> {
-    let mut fields = sealed.strip_prefix("$argon2id$v=19$")?.split('$');
-    let (costs, salt, hash) = (fields.next()?, fields.next()?, fields.next()?);
-    let mut costs = costs.split(',').map(|cost| cost.split_once('='));
-    let mut cost = |name: &str| costs.next().flatten().filter(|(known, _)| *known == name)?.1.parse().ok();
-    let (memory, passes, lanes) = (cost("m")?, cost("t")?, cost("p")?);
-    // A tampered row must not make the depot take all memory.
-    let sane = memory <= 1024 * 1024 && passes <= 16 && lanes <= 16;
-    sane.then_some((memory, passes, lanes, STANDARD_NO_PAD.decode(salt).ok()?, STANDARD_NO_PAD.decode(hash).ok()?))
+    let params = Params::new(MEMORY_KIB, PASSES, LANES, None).map_err(failed)?;
+    let sum = Argon2::new(Algorithm::Argon2id, Version::V0x13, params);
+    sum.hash_password(password.as_bytes()).map(|sealed| sealed.to_string()).map_err(failed)
 }
 
 /// Whether this is the sealed password. False for a text that is no seal.
 pub fn matches(password: &str, sealed: &str) -> bool {
-    let Some((memory, passes, lanes, salt, hash)) = parts(sealed) else { return false };
-    // Nobody has such a password, and its length must not cost time.
-    if password.chars().count() > *LENGTHS.end() {
-        return false;
-    }
-    derive(password, &salt, memory, passes, lanes).is_ok_and(|found| bool::from(found.as_slice().ct_eq(hash.as_slice())))
+    let Ok(sealed) = PasswordHash::new(sealed) else { return false };
+    let sane = Params::try_from(&sealed)
+        .is_ok_and(|params| params.m_cost() <= MOST_MEMORY_KIB && params.t_cost() <= MOST_PASSES && params.p_cost() <= MOST_LANES);
+    // Nobody has a longer password, and its length must not cost time.
+    sane && password.chars().count() <= *LENGTHS.end() && Argon2::default().verify_password(password.as_bytes(), &sealed).is_ok()
 }
 
 /// A seal that no password opens, of the same cost as a real one: what is checked where the name is not known.
@@ -115,6 +90,9 @@ pub fn generate() -> Result<String, CoreError> {
 
 #[cfg(test)]
 mod tests {
+    use base64::Engine as _;
+    use base64::engine::general_purpose::STANDARD_NO_PAD;
+
     use super::*;
 
     /// RFC 9106, 5.3, has a key and associated data that are not used here; this value is of the reference program of
@@ -122,9 +100,11 @@ mod tests {
     /// its repository, read in 2026-11.
     #[test]
     fn sum_is_that_of_the_reference_program() {
-        let hash = derive("password", b"somesalt", 1 << 16, 2, 1).unwrap();
-        let hex: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
-        assert_eq!(hex, "09316115d5cf24ed5a15a31a3ba326e5cf32edc24702987c02b6566f61913cf7");
+        let hash = "09316115d5cf24ed5a15a31a3ba326e5cf32edc24702987c02b6566f61913cf7";
+        let bytes: Vec<u8> = (0..32).map(|at| u8::from_str_radix(&hash[2 * at..2 * at + 2], 16).unwrap()).collect();
+        let sealed = format!("$argon2id$v=19$m=65536,t=2,p=1${}${}", STANDARD_NO_PAD.encode("somesalt"), STANDARD_NO_PAD.encode(bytes));
+        assert!(matches("password", &sealed));
+        assert!(!matches("passworx", &sealed));
     }
 
     #[test]

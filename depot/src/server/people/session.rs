@@ -77,7 +77,7 @@ impl Signed {
         token_hash(&self.token)
     }
 
-    /// What each form of this session carries.
+    /// What each form on this person's pages carries.
     pub(crate) fn form_token(&self) -> String {
         super::forms::token(&self.token)
     }

@@ -9,7 +9,8 @@ use rusqlite::backup::{Backup, StepResult};
 use rusqlite::{Connection, OpenFlags};
 
 use super::super::PhotoRow;
-use super::{STEPS, hash_column, photo_row, sql_error};
+use super::uploads::photo_row;
+use super::{STEPS, hash_column, sql_error};
 
 /// What a copy holds.
 pub(in crate::server) struct Held {

@@ -3,20 +3,17 @@
 use std::collections::HashMap;
 
 use askama::Template;
-use axum::extract::State;
-use axum::http::{HeaderMap, StatusCode, Uri};
+use axum::http::StatusCode;
 use axum::response::Response;
 use gritbook_core::ids::PumpId;
 use gritbook_core::model::words::Words;
 
+use super::super::super::Problem;
 use super::super::super::archive::people::{AUDIT_DAYS, AuditRow};
-use super::super::super::auth::Reader;
-use super::super::super::peer::Caller;
-use super::super::super::people::forms::Fields;
-use super::super::super::{Depot, Problem};
 use super::super::frame::{Frame, html};
 use super::super::shown::Shown;
-use super::super::{seen, view};
+use super::super::view;
+use super::super::visit::Visit;
 use super::moment;
 
 /// Rows on a page.
@@ -62,19 +59,13 @@ fn folded(lines: impl Iterator<Item = Line>) -> Vec<Line> {
     folded
 }
 
-pub(super) async fn page(
-    State(depot): State<Depot>,
-    reader: Reader,
-    caller: Caller,
-    headers: HeaderMap,
-    uri: Uri,
-) -> Result<Response, Problem> {
-    reader.owner()?;
-    let before = Fields::of_query(uri.query().unwrap_or_default()).get("before").parse().ok();
-    let rows = depot.archive().audit(before, ROWS).await?;
-    let frame = Frame::of(&reader, &headers, &depot);
+pub(super) async fn page(visit: Visit) -> Result<Response, Problem> {
+    visit.reader.owner()?;
+    let before = visit.query.get("before").parse().ok();
+    let rows = visit.depot.archive().audit(before, ROWS).await?;
+    let frame = visit.frame();
     let shown = frame.shown;
-    let pumps = depot.archive().pumps(0).await?;
+    let pumps = visit.depot.archive().pumps(0).await?;
     let names = pumps.iter().map(|page| (page.pump, view::name(page, shown))).collect();
     let older = rows.last().map(|row| row.number).filter(|number| *number > 1 && rows.len() == ROWS as usize);
     let kept = shown.pick(
@@ -82,7 +73,7 @@ pub(super) async fn page(
         format!("Se guarda {AUDIT_DAYS} días. Las direcciones no se anotan, sólo de qué clase son."),
     );
     let rows = folded(rows.into_iter().map(|row| line(row, &names, shown)));
-    seen(&depot, &reader, caller, "audit_seen", None).await;
+    visit.seen("audit_seen", None).await;
     html(StatusCode::OK, &Page { frame, rows, older, kept })
 }
 

@@ -1,23 +1,19 @@
 //! Devices: how far behind each is, letting one in by a code on the screen, shutting one out.
 
 use askama::Template;
-use axum::extract::State;
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use chrono::TimeDelta;
+use gritbook_core::model::words::Words;
 use gritbook_core::outbox::Enrolment;
 use qrcode::{EcLevel, QrCode};
 
 use super::super::super::archive::devices::DeviceStanding;
-use super::super::super::archive::people::Deed;
-use super::super::super::auth::Reader;
-use super::super::super::peer::Caller;
 use super::super::super::people::checked_name;
-use super::super::super::people::forms::Fields;
-use super::super::super::{Depot, Problem, make_token, token_hash};
+use super::super::super::{Problem, make_token, token_hash};
 use super::super::frame::{Frame, html};
-use super::super::seen;
-use super::super::shown::{Shown, whole};
+use super::super::shown::Shown;
+use super::super::visit::{Sent, Visit};
 use super::super::words;
 use super::{Sure, ago, moment, span};
 use crate::report::code::code_svg;
@@ -53,23 +49,24 @@ struct Code {
     means: String,
 }
 
-pub(super) async fn page(State(depot): State<Depot>, reader: Reader, caller: Caller, headers: HeaderMap) -> Result<Response, Problem> {
-    seen(&depot, &reader, caller, "devices_seen", None).await;
-    list(&depot, &reader, &headers, String::new()).await
+pub(super) async fn page(visit: Visit) -> Result<Response, Problem> {
+    let page = list(&visit, String::new()).await?;
+    visit.seen("devices_seen", None).await;
+    Ok(page)
 }
 
-async fn list(depot: &Depot, reader: &Reader, headers: &HeaderMap, wrong: String) -> Result<Response, Problem> {
-    reader.owner()?;
-    let frame = Frame::of(reader, headers, depot);
-    let (shown, now) = (frame.shown, depot.now());
-    let devices = depot.archive().standings().await?;
+async fn list(visit: &Visit, wrong: String) -> Result<Response, Problem> {
+    visit.reader.owner()?;
+    let frame = visit.frame();
+    let (shown, now) = (frame.shown, visit.depot.now());
+    let devices = visit.depot.archive().standings().await?;
     let devices = devices.into_iter().map(|device| line(device, now, shown)).collect();
     let status = if wrong.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
-    html(status, &Page { frame, devices, address: address(depot, headers), wrong })
+    html(status, &Page { frame, devices, address: address(visit), wrong })
 }
 
 /// The address that this page was opened at.
-fn address(depot: &Depot, headers: &HeaderMap) -> String {
+fn address(Visit { depot, headers, .. }: &Visit) -> String {
     let scheme = if depot.settings().cookies_secure { "https" } else { "http" };
     let forwarded = headers.get("x-forwarded-host").filter(|_| depot.settings().behind_proxy);
     let host = forwarded.or_else(|| headers.get(header::HOST)).and_then(|host| host.to_str().ok()).unwrap_or_default();
@@ -90,13 +87,13 @@ fn line(device: DeviceStanding, now: chrono::DateTime<chrono::Utc>, shown: Shown
     };
     let mut behind = Vec::new();
     if device.entries_missing > 0 {
-        let count = whole(device.entries_missing as f64);
-        behind.push(shown.pick(format!("{count} entries are still on the phone"), format!("{count} registros siguen en el teléfono")));
+        let entries = shown.count(device.entries_missing, super::super::ENTRY.0, super::super::ENTRY.1);
+        behind.push(shown.pick(format!("{entries} still on the phone"), format!("todavía en el teléfono: {entries}")));
     }
     if device.uploads_open > 0 {
-        let (count, mb) = (device.uploads_open, device.bytes_missing.div_ceil(1_000_000));
-        behind
-            .push(shown.pick(format!("{count} photos on their way, {mb} MB to come"), format!("{count} fotos en camino, faltan {mb} MB")));
+        let photos = shown.count(device.uploads_open, Words { en: "photo", es: "foto" }, Words { en: "photos", es: "fotos" });
+        let mb = device.bytes_missing.div_ceil(1_000_000);
+        behind.push(shown.pick(format!("{photos} on the way, {mb} MB to come"), format!("{photos} en camino, faltan {mb} MB")));
     }
     if let Some(lag) = device.lag_ms.filter(|lag| *lag >= 60_000) {
         let lag = span(lag, shown);
@@ -114,47 +111,39 @@ fn usable(address: &str) -> bool {
     })
 }
 
-pub(super) async fn enrol(
-    State(depot): State<Depot>,
-    reader: Reader,
-    caller: Caller,
-    headers: HeaderMap,
-    fields: Fields,
-) -> Result<Response, Problem> {
-    let signed = reader.owner()?;
-    fields.sealed_by(&signed.form_token())?;
+pub(super) async fn enrol(sent: Sent) -> Result<Response, Problem> {
+    let signed = sent.by_owner()?;
     let language = signed.person.language;
+    let Sent { visit, fields } = &sent;
     let address = fields.get("address").trim().trim_end_matches('/').to_owned();
     let name = match checked_name(fields.get("name")) {
         Ok(name) if usable(&address) => name,
         Ok(_) => {
             let wrong = Shown { language, ..Shown::default() }
                 .pick("The address must begin with https:// or http://.", "La dirección debe empezar con https:// o http://.");
-            return list(&depot, &reader, &headers, wrong.to_owned()).await;
+            return list(visit, wrong.to_owned()).await;
         }
         Err(error) => {
-            let (reason, advice) = words::problem(&Problem::from(error).told(), language);
-            return list(&depot, &reader, &headers, format!("{reason} {advice}")).await;
+            return list(visit, words::problem_line(&error.into(), language)).await;
         }
     };
-    let key = depot.archive().recall("key_sha256").await?.filter(|_| address.starts_with("https://")).and_then(|key| key.parse().ok());
+    let key =
+        visit.depot.archive().recall("key_sha256").await?.filter(|_| address.starts_with("https://")).and_then(|key| key.parse().ok());
     let token = make_token()?;
     let payload = Enrolment::new(Some(&address), &name, &token, key).payload();
     let Ok(code) = QrCode::with_error_correction_level(&payload, EcLevel::M) else {
         return Err(Problem::new(400, "too_long", "name and address are too long for a code", "use a shorter name or address"));
     };
-    let now = depot.now();
-    let deed = Deed { at: now, by: reader.actor(), what: "device_enrolled", about: None, reached: caller.reached() };
-    let by = now + FIRST_USE_WITHIN;
-    if let Err(error) = depot.archive().let_in(name.clone(), token_hash(&token), Some(by), deed).await {
+    let deed = visit.deed("device_enrolled");
+    let by = deed.at + FIRST_USE_WITHIN;
+    if let Err(error) = visit.depot.archive().let_in(name.clone(), token_hash(&token), Some(by), deed).await {
         let problem = Problem::from(error);
         if problem.code() != "name_taken" {
             return Err(problem);
         }
-        let (reason, advice) = words::problem(&problem.told(), language);
-        return list(&depot, &reader, &headers, format!("{reason} {advice}")).await;
+        return list(visit, words::problem_line(&problem, language)).await;
     }
-    let frame = Frame::of(&reader, &headers, &depot);
+    let frame = visit.frame();
     let until = moment(by, frame.shown);
     let means = frame.shown.pick(
         format!("Shown this once. Photograph it with the phone before {until}; after that it is dead."),
@@ -163,18 +152,11 @@ pub(super) async fn enrol(
     html(StatusCode::OK, &Code { frame, name, code: code_svg(&code), address, means })
 }
 
-pub(super) async fn revoke(
-    State(depot): State<Depot>,
-    reader: Reader,
-    caller: Caller,
-    headers: HeaderMap,
-    fields: Fields,
-) -> Result<Response, Problem> {
-    let signed = reader.owner()?;
-    fields.sealed_by(&signed.form_token())?;
-    let name = fields.get("name").to_owned();
-    if fields.get("sure") != "yes" {
-        let frame = Frame::of(&reader, &headers, &depot);
+pub(super) async fn revoke(sent: Sent) -> Result<Response, Problem> {
+    sent.by_owner()?;
+    let name = sent.fields.get("name").to_owned();
+    if !sent.is_sure() {
+        let frame = sent.visit.frame();
         let (title, means) = frame.shown.pick(
             (
                 format!("Shut out {name}?"),
@@ -191,7 +173,6 @@ pub(super) async fn revoke(
             &Sure { frame, title, means: means.to_owned(), action: "/devices/revoke", field: "name", value: name, does, back: "/devices" },
         );
     }
-    let deed = Deed { at: depot.now(), by: reader.actor(), what: "device_revoked", about: None, reached: caller.reached() };
-    depot.archive().shut_out(name, deed).await?;
+    sent.visit.depot.archive().shut_out(name, sent.visit.deed("device_revoked")).await?;
     Ok((StatusCode::SEE_OTHER, [(header::LOCATION, "/devices")]).into_response())
 }

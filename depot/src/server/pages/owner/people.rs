@@ -1,23 +1,21 @@
 //! People: who may sign in and as what.
 
 use askama::Template;
-use axum::extract::State;
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use gritbook_core::ids::PumpId;
 use gritbook_core::units::shown::UnitSystem;
 
-use super::super::super::archive::people::{Coded as _, Deed, Language, NewPerson, Person, Role, no_such_person};
-use super::super::super::auth::Reader;
-use super::super::super::peer::Caller;
+use super::super::super::Problem;
+use super::super::super::archive::people::{Coded as _, Language, NewPerson, Person, Role, no_such_person};
 use super::super::super::people::forms::Fields;
 use super::super::super::people::session::Signed;
 use super::super::super::people::{checked_name, generate, made, seal};
-use super::super::super::{Depot, Problem};
 use super::super::door::in_turn;
 use super::super::frame::{Frame, html};
 use super::super::shown::Shown;
-use super::super::{seen, view, words};
+use super::super::visit::{Sent, Visit};
+use super::super::{view, words};
 use super::Sure;
 
 #[derive(Template)]
@@ -55,16 +53,17 @@ struct Password {
     means: &'static str,
 }
 
-pub(super) async fn page(State(depot): State<Depot>, reader: Reader, caller: Caller, headers: HeaderMap) -> Result<Response, Problem> {
-    seen(&depot, &reader, caller, "people_seen", None).await;
-    list(&depot, &reader, &headers, String::new()).await
+pub(super) async fn page(visit: Visit) -> Result<Response, Problem> {
+    let page = list(&visit, String::new()).await?;
+    visit.seen("people_seen", None).await;
+    Ok(page)
 }
 
-async fn list(depot: &Depot, reader: &Reader, headers: &HeaderMap, wrong: String) -> Result<Response, Problem> {
-    reader.owner()?;
-    let frame = Frame::of(reader, headers, depot);
+async fn list(visit: &Visit, wrong: String) -> Result<Response, Problem> {
+    visit.reader.owner()?;
+    let frame = visit.frame();
     let shown = frame.shown;
-    let pumps = depot.archive().pumps(0).await?;
+    let pumps = visit.depot.archive().pumps(0).await?;
     let named: Vec<(PumpId, String)> = pumps.iter().map(|page| (page.pump, view::name(page, shown))).collect();
     let choices = |mine: &[PumpId]| {
         let choice = |(id, name): &(PumpId, String)| Choice { id: id.to_string(), name: name.clone(), ticked: mine.contains(id) };
@@ -77,14 +76,10 @@ async fn list(depot: &Depot, reader: &Reader, headers: &HeaderMap, wrong: String
         pumps: choices(&person.pumps),
         name: person.name,
     };
-    let people = depot.archive().people().await?.into_iter().map(line).collect();
+    let people = visit.depot.archive().people().await?.into_iter().map(line).collect();
     let roles = Role::ALL.iter().map(|(role, word)| (*word, shown.say(words::role(*role)))).collect();
     let status = if wrong.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
     html(status, &Page { frame, people, roles, pumps: choices(&[]), wrong })
-}
-
-fn deed(depot: &Depot, reader: &Reader, caller: Caller, what: &'static str) -> Deed {
-    Deed { at: depot.now(), by: reader.actor(), what, about: None, reached: caller.reached() }
 }
 
 fn back_to_people() -> Response {
@@ -92,12 +87,11 @@ fn back_to_people() -> Response {
 }
 
 /// The same page with what was wrong, for what a person can put right on it.
-async fn again(depot: &Depot, reader: &Reader, headers: &HeaderMap, signed: &Signed, problem: Problem) -> Result<Response, Problem> {
+async fn again(visit: &Visit, signed: &Signed, problem: Problem) -> Result<Response, Problem> {
     if !["bad_name", "name_taken", "last_owner", "no_such_person"].contains(&problem.code()) {
         return Err(problem);
     }
-    let (reason, advice) = words::problem(&problem.told(), signed.person.language);
-    list(depot, reader, headers, format!("{reason} {advice}")).await
+    list(visit, words::problem_line(&problem, signed.person.language)).await
 }
 
 fn role_and_pumps(fields: &Fields) -> Result<(Role, Vec<PumpId>), Problem> {
@@ -107,10 +101,17 @@ fn role_and_pumps(fields: &Fields) -> Result<(Role, Vec<PumpId>), Problem> {
     Ok((role, pumps))
 }
 
-async fn who(depot: &Depot, fields: &Fields) -> Result<Person, Problem> {
-    let number: Option<i64> = fields.get("person").parse().ok();
-    let person = depot.archive().people().await?.into_iter().find(|person| Some(person.number) == number);
+async fn who(sent: &Sent) -> Result<Person, Problem> {
+    let number: Option<i64> = sent.fields.get("person").parse().ok();
+    let person = sent.visit.depot.archive().people().await?.into_iter().find(|person| Some(person.number) == number);
     person.ok_or_else(|| no_such_person().into())
+}
+
+/// A new password, and its seal.
+async fn fresh_password() -> Result<(String, String), Problem> {
+    let password = generate()?;
+    let to_seal = password.clone();
+    Ok((password, in_turn(move || seal(&to_seal)).await?))
 }
 
 fn shown_once(frame: Frame, name: String, password: String) -> Result<Response, Problem> {
@@ -121,23 +122,15 @@ fn shown_once(frame: Frame, name: String, password: String) -> Result<Response, 
     html(StatusCode::OK, &Password { frame, name, password, means })
 }
 
-pub(super) async fn add(
-    State(depot): State<Depot>,
-    reader: Reader,
-    caller: Caller,
-    headers: HeaderMap,
-    fields: Fields,
-) -> Result<Response, Problem> {
-    let signed = reader.owner()?;
-    fields.sealed_by(&signed.form_token())?;
+pub(super) async fn add(sent: Sent) -> Result<Response, Problem> {
+    let signed = sent.by_owner()?;
+    let Sent { visit, fields } = &sent;
     let name = match checked_name(fields.get("name")) {
         Ok(name) => name,
-        Err(error) => return again(&depot, &reader, &headers, signed, error.into()).await,
+        Err(error) => return again(visit, signed, error.into()).await,
     };
-    let (role, pumps) = role_and_pumps(&fields)?;
-    let password = generate()?;
-    let to_seal = password.clone();
-    let sealed = in_turn(move || seal(&to_seal)).await?;
+    let (role, pumps) = role_and_pumps(fields)?;
+    let (password, sealed) = fresh_password().await?;
     let new = NewPerson {
         name: name.clone(),
         role,
@@ -146,41 +139,28 @@ pub(super) async fn add(
         units: UnitSystem::of(fields.get("units")).unwrap_or(signed.person.units),
         pumps,
     };
-    match depot.archive().add_person(new, deed(&depot, &reader, caller, "person_added")).await {
-        Ok(_) => shown_once(Frame::of(&reader, &headers, &depot), name, password),
-        Err(error) => again(&depot, &reader, &headers, signed, error.into()).await,
+    match visit.depot.archive().add_person(new, visit.deed("person_added")).await {
+        Ok(_) => shown_once(visit.frame(), name, password),
+        Err(error) => again(visit, signed, error.into()).await,
     }
 }
 
-pub(super) async fn role(
-    State(depot): State<Depot>,
-    reader: Reader,
-    caller: Caller,
-    headers: HeaderMap,
-    fields: Fields,
-) -> Result<Response, Problem> {
-    let signed = reader.owner()?;
-    fields.sealed_by(&signed.form_token())?;
-    let person = who(&depot, &fields).await?;
-    let (role, pumps) = role_and_pumps(&fields)?;
-    match depot.archive().set_role(person.number, role, pumps, deed(&depot, &reader, caller, made(role))).await {
+pub(super) async fn role(sent: Sent) -> Result<Response, Problem> {
+    let signed = sent.by_owner()?;
+    let person = who(&sent).await?;
+    let (role, pumps) = role_and_pumps(&sent.fields)?;
+    let visit = &sent.visit;
+    match visit.depot.archive().set_role(person.number, role, pumps, visit.deed(made(role))).await {
         Ok(()) => Ok(back_to_people()),
-        Err(error) => again(&depot, &reader, &headers, signed, error.into()).await,
+        Err(error) => again(visit, signed, error.into()).await,
     }
 }
 
-pub(super) async fn password(
-    State(depot): State<Depot>,
-    reader: Reader,
-    caller: Caller,
-    headers: HeaderMap,
-    fields: Fields,
-) -> Result<Response, Problem> {
-    let signed = reader.owner()?;
-    fields.sealed_by(&signed.form_token())?;
-    let person = who(&depot, &fields).await?;
-    let frame = Frame::of(&reader, &headers, &depot);
-    if fields.get("sure") != "yes" {
+pub(super) async fn password(sent: Sent) -> Result<Response, Problem> {
+    let signed = sent.by_owner()?;
+    let person = who(&sent).await?;
+    let frame = sent.visit.frame();
+    if !sent.is_sure() {
         let name = &person.name;
         let (title, means) = frame.shown.pick(
             (format!("A new password for {name}?"), "The one of now stops working, and the person is signed out everywhere."),
@@ -191,26 +171,18 @@ pub(super) async fn password(
             Sure { frame, title, means: means.to_owned(), action: "/people/password", field: "person", value, does, back: "/people" };
         return html(StatusCode::OK, &sure);
     }
-    let password = generate()?;
-    let to_seal = password.clone();
-    let sealed = in_turn(move || seal(&to_seal)).await?;
+    let (password, sealed) = fresh_password().await?;
     let keep = (person.number == signed.person.number).then(|| signed.session());
-    depot.archive().set_password(person.number, sealed, keep, deed(&depot, &reader, caller, "password_changed")).await?;
+    sent.visit.depot.archive().set_password(person.number, sealed, keep, sent.visit.deed("password_changed")).await?;
     shown_once(frame, person.name, password)
 }
 
-pub(super) async fn remove(
-    State(depot): State<Depot>,
-    reader: Reader,
-    caller: Caller,
-    headers: HeaderMap,
-    fields: Fields,
-) -> Result<Response, Problem> {
-    let signed = reader.owner()?;
-    fields.sealed_by(&signed.form_token())?;
-    let person = who(&depot, &fields).await?;
-    if fields.get("sure") != "yes" {
-        let frame = Frame::of(&reader, &headers, &depot);
+pub(super) async fn remove(sent: Sent) -> Result<Response, Problem> {
+    let signed = sent.by_owner()?;
+    let person = who(&sent).await?;
+    let visit = &sent.visit;
+    if !sent.is_sure() {
+        let frame = visit.frame();
         let name = &person.name;
         let shown: Shown = frame.shown;
         let (title, means) = shown.pick(
@@ -224,8 +196,8 @@ pub(super) async fn remove(
         let sure = Sure { frame, title, means: means.to_owned(), action: "/people/remove", field: "person", value, does, back: "/people" };
         return html(StatusCode::OK, &sure);
     }
-    match depot.archive().remove_person(person.number, deed(&depot, &reader, caller, "person_removed")).await {
+    match visit.depot.archive().remove_person(person.number, visit.deed("person_removed")).await {
         Ok(()) => Ok(back_to_people()),
-        Err(error) => again(&depot, &reader, &headers, signed, error.into()).await,
+        Err(error) => again(visit, signed, error.into()).await,
     }
 }

@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::extract::{Path, State};
-use axum::http::{HeaderMap, StatusCode, header};
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use gritbook_core::debris::level;
 use gritbook_core::debris::reading::Reading;
@@ -12,11 +12,11 @@ use gritbook_core::wear::grade::CRITERIA;
 
 use super::super::super::archive::EntryFound;
 use super::super::super::auth::Reader;
-use super::super::super::peer::Caller;
 use super::super::super::{Depot, Problem, on_disk};
 use super::super::frame::{Frame, html, policy};
 use super::super::shown::{Shown, number};
-use super::super::{MAKING, seen, thumb, view};
+use super::super::visit::Visit;
+use super::super::{MAKING, thumb, view};
 use super::{Named, chart_svg, for_a_page, over};
 use crate::report::chart::{Chart, Label, Mark};
 use crate::report::curve::curve;
@@ -67,18 +67,12 @@ fn photo_of(reading: &Reading) -> Option<Sha256Hex> {
     reading.photo.sha256.parse().ok()
 }
 
-pub(super) async fn page(
-    State(depot): State<Depot>,
-    reader: Reader,
-    caller: Caller,
-    headers: HeaderMap,
-    id: Named,
-) -> Result<Response, Problem> {
-    let found = find(&depot, &reader, id).await?;
+pub(super) async fn page(visit: Visit, id: Named) -> Result<Response, Problem> {
+    let found = find(&visit.depot, &visit.reader, id).await?;
     let body = serde_json::from_str::<Entry>(&found.doc).ok();
     let named = body.as_ref().map(|entry| entry.body.photos().to_vec()).unwrap_or_default();
-    let here = depot.archive().photos_present(named).await?;
-    let frame = Frame::of(&reader, &headers, &depot);
+    let here = visit.depot.archive().photos_present(named).await?;
+    let frame = visit.frame();
     let shown = frame.shown;
     let view = view::entry(&found.doc, &here, &found.amended, shown);
     let reading = body.as_ref().and_then(|entry| reading_of(&entry.body));
@@ -87,7 +81,7 @@ pub(super) async fn page(
     let over = reading.filter(|_| photo_here).and_then(|reading| over::drawing(reading, &address, shown)).unwrap_or_default();
     let page = Page {
         pump: found.pump,
-        pump_name: depot.archive().pump(found.pump, 0).await?.map(|page| view::name(&page, shown)).unwrap_or_default(),
+        pump_name: visit.depot.archive().pump(found.pump, 0).await?.map(|page| view::name(&page, shown)).unwrap_or_default(),
         over,
         curve: reading
             .filter(|reading| reading.gradation.is_some())
@@ -100,7 +94,7 @@ pub(super) async fn page(
         entry: view,
         frame,
     };
-    seen(&depot, &reader, caller, "entry_seen", Some(found.pump.to_string())).await;
+    visit.seen("entry_seen", Some(found.pump.to_string())).await;
     html(StatusCode::OK, &page)
 }
 

@@ -1,8 +1,7 @@
 //! The history of a pump's grades: each part's over the concrete that went through the pump, as a chart and as a list.
 
 use askama::Template;
-use axum::extract::State;
-use axum::http::{HeaderMap, StatusCode};
+use axum::http::StatusCode;
 use axum::response::Response;
 use gritbook_core::model::part::{Cup, Grade, GradeSource, Part};
 use gritbook_core::model::{Entry, EntryBody};
@@ -10,12 +9,11 @@ use gritbook_core::units::M3_PER_YD3;
 use gritbook_core::units::shown::{Quantity, UnitSystem};
 use gritbook_core::wear::grade::GRADE_NAMES;
 
-use super::super::super::auth::Reader;
-use super::super::super::peer::Caller;
-use super::super::super::{Depot, Problem};
+use super::super::super::Problem;
 use super::super::frame::{Frame, html};
 use super::super::shown::Shown;
-use super::super::{seen, signs, view};
+use super::super::visit::Visit;
+use super::super::{signs, view};
 use super::{Named, chart_svg, for_a_page, no_such_pump, pump_of};
 use crate::report::chart::{Axis, Chart, Label, Mark, Place, Tone};
 
@@ -64,23 +62,17 @@ fn given(entry: Entry) -> Option<Given> {
     }
 }
 
-pub(super) async fn page(
-    State(depot): State<Depot>,
-    reader: Reader,
-    caller: Caller,
-    headers: HeaderMap,
-    id: Named,
-) -> Result<Response, Problem> {
-    let pump = pump_of(id, &reader)?;
-    let found = depot.archive().pump(pump, 0).await?.ok_or_else(no_such_pump)?;
-    let docs = depot.archive().entries_of(pump).await?;
+pub(super) async fn page(visit: Visit, id: Named) -> Result<Response, Problem> {
+    let pump = pump_of(id, &visit.reader)?;
+    let found = visit.depot.archive().pump(pump, 0).await?.ok_or_else(no_such_pump)?;
+    let docs = visit.depot.archive().entries_of(pump).await?;
     let entries = docs.iter().filter_map(|doc| serde_json::from_str::<Entry>(doc).ok());
     // In the record's order: oldest first.
     let history: Vec<Given> = entries.filter(|entry| !found.amended.contains(&entry.head.id)).filter_map(given).collect();
-    let frame = Frame::of(&reader, &headers, &depot);
+    let frame = visit.frame();
     let shown = frame.shown;
     let name = view::name(&found, shown);
-    seen(&depot, &reader, caller, "pump_seen", Some(pump.to_string())).await;
+    visit.seen("pump_seen", Some(pump.to_string())).await;
     let (chart, parts) = (chart(&history, shown), parts(&history, shown));
     html(StatusCode::OK, &Page { frame, pump: pump.to_string(), name, chart, parts })
 }

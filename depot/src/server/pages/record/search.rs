@@ -3,22 +3,19 @@
 use std::collections::HashMap;
 
 use askama::Template;
-use axum::extract::State;
-use axum::http::{HeaderMap, StatusCode, Uri};
+use axum::http::StatusCode;
 use axum::response::Response;
 use chrono::{NaiveDate, TimeDelta};
 use gritbook_core::ids::PumpId;
 use gritbook_core::model::EntryHead;
 use gritbook_core::model::words::Words;
 
+use super::super::super::Problem;
 use super::super::super::archive::EntriesWanted;
-use super::super::super::auth::Reader;
-use super::super::super::peer::Caller;
-use super::super::super::people::forms::Fields;
-use super::super::super::{Depot, Problem};
 use super::super::frame::{Frame, html};
 use super::super::shown::Shown;
-use super::super::{seen, view};
+use super::super::view;
+use super::super::visit::Visit;
 
 /// Most entries that an answer shows.
 const MOST: usize = 100;
@@ -63,28 +60,22 @@ fn day(text: &str) -> Result<Option<NaiveDate>, ()> {
     if text.is_empty() { Ok(None) } else { text.parse().map(Some).map_err(|_| ()) }
 }
 
-pub(super) async fn page(
-    State(depot): State<Depot>,
-    reader: Reader,
-    caller: Caller,
-    headers: HeaderMap,
-    uri: Uri,
-) -> Result<Response, Problem> {
-    let query = Fields::of_query(uri.query().unwrap_or_default());
-    let frame = Frame::of(&reader, &headers, &depot);
+pub(super) async fn page(visit: Visit) -> Result<Response, Problem> {
+    let query = &visit.query;
+    let frame = visit.frame();
     let shown = frame.shown;
     let kind = KINDS.iter().find(|(word, _)| *word == query.get("kind")).map(|(word, _)| *word);
     let (from, to) = (day(query.get("from")), day(query.get("to")));
-    let asked = uri.query().is_some_and(|query| !query.is_empty());
+    let asked = !query.is_empty();
     let wrong = if from.is_err() || to.is_err() {
         shown.pick("A day is written like 2026-11-28.", "Un día se escribe así: 2026-11-28.")
     } else {
         ""
     };
     let wanted = Wanted { pump: query.get("pump").trim().to_lowercase(), kind, from: from.ok().flatten(), to: to.ok().flatten() };
-    let (found, more) = if asked && wrong.is_empty() { wanted.find(&depot, &reader, shown).await? } else { (Vec::new(), false) };
+    let (found, more) = if asked && wrong.is_empty() { wanted.find(&visit, shown).await? } else { (Vec::new(), false) };
     if asked {
-        seen(&depot, &reader, caller, "search_made", None).await;
+        visit.seen("search_made", None).await;
     }
     let status = if wrong.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
     let page = Page {
@@ -121,7 +112,7 @@ struct Wanted {
 
 impl Wanted {
     /// What was found, newest first, and whether there is more.
-    async fn find(&self, depot: &Depot, reader: &Reader, shown: Shown) -> Result<(Vec<Line>, bool), Problem> {
+    async fn find(&self, Visit { depot, reader, .. }: &Visit, shown: Shown) -> Result<(Vec<Line>, bool), Problem> {
         let pages = depot.archive().pumps(0).await?;
         let names: HashMap<PumpId, String> = pages
             .iter()
