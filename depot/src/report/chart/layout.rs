@@ -353,12 +353,12 @@ fn draw_labels(frame: &Frame<'_>, shapes: &mut Vec<Shape>) {
             Place::End => at_end.push((frame.inside(last)[1], lines, tone)),
             Place::Above(share) => {
                 let ([x, y], rising) = place_at(share);
-                let (anchor, dx) = if rising { (Anchor::End, -8.0) } else { (Anchor::Start, 8.0) };
+                let (anchor, dx) = leaning(frame, x, &label.text, rising);
                 push_lines(shapes, [x + dx, y - 8.0 - LINE_PX * (lines.len() as f64 - 1.0)], anchor, &lines, tone);
             }
             Place::Below(share) => {
                 let ([x, y], rising) = place_at(share);
-                let (anchor, dx) = if rising { (Anchor::Start, 8.0) } else { (Anchor::End, -8.0) };
+                let (anchor, dx) = leaning(frame, x, &label.text, !rising);
                 push_lines(shapes, [x + dx, y + 8.0 + TEXT_PX], anchor, &lines, tone);
             }
         }
@@ -371,6 +371,14 @@ fn draw_labels(frame: &Frame<'_>, shapes: &mut Vec<Shape>) {
         push_lines(shapes, [frame.right + 8.0, from + TEXT_PX], Anchor::Start, &lines, tone);
         free_from = from + tall + 2.0;
     }
+}
+
+/// Which way words at `x` lean, to the left or to the right: the other way where they would run over the picture's edge and fit there.
+fn leaning(frame: &Frame<'_>, x: f64, text: &str, left: bool) -> (Anchor, f64) {
+    let reach = width_of(text, TEXT_PX) + 8.0;
+    let (fits_left, fits_right) = (x - reach >= 0.0, x + reach <= frame.chart.width_px);
+    let left = if left { fits_left || !fits_right } else { fits_left && !fits_right };
+    if left { (Anchor::End, -8.0) } else { (Anchor::Start, 8.0) }
 }
 
 fn push_lines(shapes: &mut Vec<Shape>, [x, y]: [f64; 2], anchor: Anchor, lines: &[&str], tone: Tone) {
@@ -461,6 +469,23 @@ mod tests {
         let y = |name: &str| texts(&drawing).iter().find(|t| t.text == name).unwrap().at[1];
         // The higher line keeps the upper place.
         assert!(y("first") - y("second") >= LINE_PX);
+    }
+
+    #[test]
+    fn words_at_a_point_near_an_edge_lean_into_the_picture() {
+        for (x, place, start) in [
+            (9.8, Place::Above(1.0), false),
+            (9.8, Place::Below(1.0), false),
+            (5.0, Place::Above(1.0), true),
+            (5.0, Place::Below(1.0), false),
+            (0.1, Place::Below(1.0), true),
+        ] {
+            let label = Some(Label { text: "a rather long label of 6.28 mm".to_owned(), place });
+            let mark = Mark::Line { points: vec![[x, 50.0]], tone: Tone::Own, width_px: 2.0, dashed: false, label };
+            let drawing = Chart::new("one", Axis::linear("", 0.0, 10.0), Axis::linear("", 0.0, 100.0)).with(mark).layout();
+            let found = texts(&drawing).into_iter().find(|text| text.text.starts_with("a rather")).unwrap();
+            assert_eq!(found.anchor == Anchor::Start, start, "{x} {place:?}");
+        }
     }
 
     #[test]

@@ -166,7 +166,8 @@ fn level_reasons(reading: &Reading, shown: Shown) -> Vec<String> {
             true => shown.pick("at or over the limit of", "en el límite o más, que es"),
             false => shown.pick("under the limit of", "bajo el límite de"),
         };
-        format!("{what} {value} {unit}, {side} {limit} {unit}")
+        // A figure and its unit stay on one line.
+        format!("{what} {value}\u{a0}{unit}, {side} {limit}\u{a0}{unit}")
     };
     let mut lines: Vec<String> = reading.level.reasons.iter().map(one).collect();
     let meaning = level::words(reading.level.code).1;
