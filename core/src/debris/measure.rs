@@ -42,6 +42,17 @@ pub struct Shape {
 }
 
 impl Mask {
+    /// Sets to 1 what lies under the mask in a picture of rows of `width` pixels that holds it.
+    pub(crate) fn paint(&self, picture: &mut [u8], width: usize) {
+        for row in 1..self.height - 1 {
+            for column in 1..self.width - 1 {
+                if self.inside[row * self.width + column] != 0 {
+                    picture[(self.top + row as i32) as usize * width + (self.left + column as i32) as usize] = 1;
+                }
+            }
+        }
+    }
+
     /// An empty mask for the box from column `left` and row `top`, `width` x `height` without its padding.
     pub fn empty(left: i32, top: i32, width: usize, height: usize) -> Self {
         let (width, height) = (width + 2, height + 2);

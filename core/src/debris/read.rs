@@ -123,7 +123,8 @@ fn crowded(error: CoreError, mut quality: Quality, settings: &ReadSettings) -> R
 /// Decimals of a length in mm: a tenth of a micrometre, far below what any photo tells, so that no digit of worth is lost.
 const MM_DECIMALS: i32 = 4;
 
-fn rounded(value: f64, decimals: i32) -> f64 {
+/// To so many decimals, for a document.
+pub(crate) fn rounded(value: f64, decimals: i32) -> f64 {
     let unit = 10_f64.powi(decimals);
     // Adding zero turns -0 into 0.
     (value * unit).round() / unit + 0.0

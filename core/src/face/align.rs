@@ -8,8 +8,8 @@ use nalgebra::{Matrix2, Vector2};
 
 use super::read::Measured;
 use super::reading::{Alignment, Turn};
-use super::tally::rounded;
 use crate::debris::pose::homography_of;
+use crate::debris::read::rounded;
 
 /// Cells along the grid, and the share of them that the larger surface spans.
 const CELLS: usize = 168;

@@ -5,7 +5,7 @@ use super::colour::{Lab, ciede2000};
 use super::read::{Measured, measured};
 use super::reading::{Beside, Change, FaceReading, FaceRemark, More, Share, Surface, Turn};
 use super::settings::FaceSettings;
-use super::tally::rounded;
+use crate::debris::read::rounded;
 use crate::debris::reading::PhotoFacts;
 use crate::error::CoreError;
 use crate::error_words::spanish;

@@ -87,7 +87,7 @@ pub(crate) fn find_surface(photo: &Photo, light: &LightTable) -> Result<Vec<[f64
     }
     // One cell of the searched picture is given up along the rim, where it mixes with what lies around.
     let mut whole = vec![0_u8; width * height];
-    paint(best, &mut whole, width);
+    best.paint(&mut whole, width);
     with_shine(best, &colours, &rgb, &mut whole, width, height);
     spread(&mut whole, width, height, 1, false);
     let largest = patches(&whole, |value| value != 0, width, height, 50).into_iter().max_by_key(Mask::area).ok_or_else(no_face)?;
@@ -119,16 +119,6 @@ fn with_shine(surface: &Mask, colours: &[Lab], rgb: &[u8], whole: &mut [u8], wid
 fn no_face() -> CoreError {
     let reason = "no coloured surface stands out in the photo";
     CoreError::refused("no_face", reason, "fill half of the picture with the part, or draw its outline: bare metal always needs one")
-}
-
-fn paint(mask: &Mask, whole: &mut [u8], width: usize) {
-    for row in 1..mask.height - 1 {
-        for column in 1..mask.width - 1 {
-            if mask.inside[row * mask.width + column] != 0 {
-                whole[(mask.top + row as i32) as usize * width + (mask.left + column as i32) as usize] = 1;
-            }
-        }
-    }
 }
 
 /// True where two patches hardly share a pixel's box.

@@ -6,6 +6,7 @@ use super::reading::{Chips, FaceFinding, FindingCode, Grit, LargestGrain, Length
 use super::settings::FaceSettings;
 use super::words::finding;
 use crate::debris::measure::{Mask, Shape};
+use crate::debris::read::rounded;
 use crate::debris::settings::ReadSettings;
 use crate::debris::split::split;
 
@@ -135,14 +136,7 @@ impl<'a> Tally<'a> {
         let (width, height) = (self.scene.raster.width, self.scene.raster.height);
         let mut marks = vec![0_u8; width * height];
         for mark in self.grit.iter().chain(&self.scores).chain(&self.chips) {
-            let mask = &mark.mask;
-            for row in 1..mask.height - 1 {
-                for column in 1..mask.width - 1 {
-                    if mask.inside[row * mask.width + column] != 0 {
-                        marks[(mask.top + row as i32) as usize * width + (mask.left + column as i32) as usize] = 1;
-                    }
-                }
-            }
+            mark.mask.paint(&mut marks, width);
         }
         marks
     }
@@ -267,12 +261,6 @@ fn share_of(seen: f64, rims: f64, perhaps: f64, hidden: f64) -> Share {
     let may_hide = hidden * (HIDDEN_TIMES * seen).clamp(HIDDEN_LEAST, 1.0);
     let high = (seen + own + perhaps).min(1.0) * (1.0 - hidden) + may_hide;
     Share { value: rounded(seen, 5), low: rounded(low.min(seen), 5), high: rounded(high.max(seen).min(1.0), 5) }
-}
-
-pub(crate) fn rounded(value: f64, decimals: i32) -> f64 {
-    let unit = 10_f64.powi(decimals);
-    // Adding zero turns -0 into 0.
-    (value * unit).round() / unit + 0.0
 }
 
 #[cfg(test)]

@@ -3,8 +3,8 @@
 use super::light::LightTable;
 use super::reading::{White, WhiteSource};
 use super::settings::FaceSettings;
-use super::tally::rounded;
 use crate::debris::pose::CardPose;
+use crate::debris::read::rounded;
 use crate::debris::rectify::{Source, white_patches};
 use crate::error::CoreError;
 use crate::photo::Photo;
