@@ -32,6 +32,9 @@ class Bench : ExternalResource() {
     val activity: MainActivity get() = controller!!.get()
     val screen get() = activity.screen!!
 
+    /** The settings are read with the language the phone has now, not with one the test takes up later. */
+    override fun before() = settle()
+
     fun start(): MainActivity {
         val made = Robolectric.buildActivity(MainActivity::class.java)
         controller = made

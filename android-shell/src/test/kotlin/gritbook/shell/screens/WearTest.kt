@@ -16,6 +16,7 @@ import gritbook.core.Part
 import gritbook.core.PartFitted
 import gritbook.core.PourMade
 import gritbook.core.QueuedThing
+import gritbook.core.UnitSystem
 import gritbook.core.criteriaEdition
 import gritbook.shell.Bench
 import gritbook.shell.Photos
@@ -74,8 +75,14 @@ class WearTest {
         bench.settle()
     }
 
-    private fun begin(): String {
+    /** In metres, wherever the language is spoken. */
+    private fun start() {
         bench.start()
+        bench.app.prefs.edit { put("units", UnitSystem.METRIC.name) }
+    }
+
+    private fun begin(): String {
+        start()
         return bench.pump("Otter", 9_000.0).also(::grading)
     }
 
@@ -127,7 +134,7 @@ class WearTest {
 
     @Test
     fun earlierPhotoOfTheSameCupThenItStandsBesideWithDateTotalAndGrade() {
-        bench.start()
+        start()
         val pump = bench.pump("Otter", 9_000.0)
         keepEarlier(pump)
         grading(pump)
@@ -148,7 +155,7 @@ class WearTest {
 
     @Test
     fun photoOfAnotherCupOrPumpThenItIsNotShownBeside() {
-        bench.start()
+        start()
         val pump = bench.pump("Otter", 9_000.0)
         val other = bench.pump("Heron", 9_000.0)
         keepEarlier(other)
@@ -164,7 +171,7 @@ class WearTest {
 
     @Test
     fun newCupFittedSinceThenTheEarlierPhotoIsSaidToBeOfThePartBefore() {
-        bench.start()
+        start()
         val pump = bench.pump("Otter", 9_000.0)
         keepEarlier(pump)
         bench.book { it.fitted(pump, PartFitted(Part.CUP, Cup.A, 8_000.0, false, null), Clock.now()) }
@@ -175,7 +182,7 @@ class WearTest {
 
     @Test
     fun oneZoomedAndMovedThenTheOtherGoesInStep() {
-        bench.start()
+        start()
         val pump = bench.pump("Otter", 9_000.0)
         keepEarlier(pump)
         grading(pump)
@@ -218,7 +225,7 @@ class WearTest {
 
     @Test
     fun gradedWithinABoxCheckThenThePhotoGoesWithTheGradeAndTheBoxKeepsItsOwn() {
-        bench.start()
+        start()
         val pump = bench.pump("Otter", 9_000.0)
         bench.touch(bench.checkKey("Otter"))
         bench.cameraTakes(Photos.demo("sand"))
@@ -333,7 +340,7 @@ class WearTest {
 
     @Test
     fun keptPhotoGoneFromThePhoneThenItsPlaceSaysSo() {
-        bench.start()
+        start()
         val pump = bench.pump("Otter", 9_000.0)
         keepEarlier(pump)
         File(bench.app.desk.bookFolder, "photos").listFiles()!!.forEach { it.delete() }
