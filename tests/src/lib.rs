@@ -2,4 +2,6 @@
 
 pub mod browser;
 pub mod depot;
+pub mod draws;
 pub mod fault_proxy;
+pub mod soak;

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use chrono::{DateTime, FixedOffset};
-use rusqlite::{Connection, OpenFlags};
+use rusqlite::{Connection, ErrorCode, OpenFlags};
 
 use super::fault::Tried as _;
 use super::migrate::{STEPS, WHOLE, migrate, newest, refuse_foreign};
@@ -87,8 +87,16 @@ fn try_open(file: &Path, thorough: bool) -> Result<Connection, CoreError> {
     let tried = "opening the book";
     if file.exists() {
         // Read-only first: a newer or foreign file must not even be touched by the switch to WAL or a checkpoint.
-        let looker = Connection::open_with_flags(file, OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX).tried(tried)?;
-        looker.busy_timeout(BUSY_TIMEOUT).tried(tried)?;
+        let look = |access| -> Result<Connection, CoreError> {
+            let looker = Connection::open_with_flags(file, access | OpenFlags::SQLITE_OPEN_NO_MUTEX).tried(tried)?;
+            looker.busy_timeout(BUSY_TIMEOUT).tried(tried)?;
+            Ok(looker)
+        };
+        let mut looker = look(OpenFlags::SQLITE_OPEN_READ_ONLY)?;
+        if is_half_written(&looker) {
+            // Whoever reads it has to bring it back to its last commit first; that changes nothing that was ever committed.
+            looker = look(OpenFlags::SQLITE_OPEN_READ_WRITE)?;
+        }
         refuse_foreign(&looker, newest(STEPS))?;
         if thorough {
             check_pages(&looker)?;
@@ -99,6 +107,12 @@ fn try_open(file: &Path, thorough: bool) -> Result<Connection, CoreError> {
     set_pragmas(&connection)?;
     migrate(&mut connection, WHOLE, STEPS)?;
     Ok(connection)
+}
+
+/// Whether a program died in the switch to the write-ahead log: it leaves a journal that read-only eyes may not play back.
+fn is_half_written(looker: &Connection) -> bool {
+    let asked = looker.query_row("PRAGMA user_version", [], |_| Ok(()));
+    asked.is_err_and(|cause| cause.sqlite_error_code() == Some(ErrorCode::ReadOnly))
 }
 
 /// Looks at every page.
@@ -189,6 +203,28 @@ mod tests {
         let error = open_database(folder.path(), now()).unwrap_err();
         assert_eq!(error.kind(), ErrorKind::NewerSchema);
         assert_eq!(fs::read(folder.path().join(DATABASE)).unwrap(), before);
+    }
+
+    #[test]
+    fn process_killed_in_the_switch_to_the_log_leaves_a_book_that_opens() {
+        let (before, after) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+        let file = before.path().join(DATABASE);
+        let connection = Connection::open(&file).unwrap();
+        connection.execute_batch(include_str!("../../../fixtures/db/create_v1.sql")).unwrap();
+        // More than the cache holds, so that the journal and the changed pages are in the files.
+        connection
+            .execute_batch(
+                "PRAGMA cache_size = 1; BEGIN IMMEDIATE; CREATE TABLE half (x);
+                 WITH RECURSIVE n (i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 2000) INSERT INTO half SELECT randomblob(500) FROM n;",
+            )
+            .unwrap();
+        for name in [DATABASE, "book.sqlite-journal"] {
+            fs::copy(before.path().join(name), after.path().join(name)).unwrap();
+        }
+        let (connection, aside) = open_database(after.path(), now()).unwrap();
+        let entries: i64 = connection.query_row("SELECT count(*) FROM entry", [], |row| row.get(0)).unwrap();
+        let half: i64 = connection.query_row("SELECT count(*) FROM sqlite_master WHERE name = 'half'", [], |row| row.get(0)).unwrap();
+        assert_eq!((aside, entries, half), (None, 5, 0));
     }
 
     #[test]
