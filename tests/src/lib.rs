@@ -2,6 +2,8 @@
 
 pub mod browser;
 pub mod depot;
+pub mod direct;
+pub mod disk;
 pub mod draws;
 pub mod fault_proxy;
 pub mod soak;

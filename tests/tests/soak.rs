@@ -3,6 +3,36 @@
 use std::path::PathBuf;
 
 use gritbook_system_tests::soak::kills::{Plan, run};
+use gritbook_system_tests::soak::power;
+
+fn power_plan(seed: u64) -> power::Plan {
+    power::Plan {
+        soak: PathBuf::from(env!("CARGO_BIN_EXE_gritbook-soak")),
+        gritbook: PathBuf::from(env!("CARGO_BIN_EXE_gritbook-under-test")),
+        seed,
+    }
+}
+
+#[test]
+fn power_cut_at_random_moments_takes_nothing_that_was_promised() {
+    let Some(tally) = power::book_cut_off(&power_plan(1), 120) else { return };
+    assert!(tally.promises > 300, "{tally:?}");
+    let Some(tally) = power::depot_cut_off(&power_plan(1), 24) else { return };
+    assert!(tally.promises > 24, "{tally:?}");
+}
+
+#[test]
+fn disk_that_fails_fills_or_reads_short_is_told_and_takes_nothing_that_was_promised() {
+    let Some(tally) = power::book_on_a_failing_disk(&power_plan(1), 60) else { return };
+    assert!(tally.troubles.contains_key("storage_full") && tally.troubles.contains_key("book_failed"), "{tally:?}");
+}
+
+#[test]
+fn read_that_fails_once_at_any_place_of_an_opening_moves_no_database_aside() {
+    let Some(troubles) = power::openings_with_a_failing_read(&power_plan(1), 30) else { return };
+    // SQLite itself calls some of these damage.
+    assert!(troubles.iter().sum::<u32>() > 0);
+}
 
 #[test]
 fn process_and_depot_killed_at_random_moments_of_mixed_work_lose_and_double_nothing() {

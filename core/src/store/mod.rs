@@ -53,10 +53,7 @@ impl Store {
     /// Opens or makes the book in `folder`.
     pub(crate) fn open(folder: &Path, now: DateTime<FixedOffset>) -> Result<(Self, OpenReport), CoreError> {
         if !folder.is_dir() {
-            std::fs::create_dir_all(folder).tried("making the book's folder")?;
-            if let Some(parent) = folder.parent().filter(|parent| !parent.as_os_str().is_empty()) {
-                photos::sync_folder(parent).tried("making the book's folder")?;
-            }
+            photos::make_folder(folder).tried("making the book's folder")?;
         }
         let (connection, damaged_moved_to) = open::open_database(folder, now)?;
         let photos = PhotoFolder::open(folder)?;

@@ -55,7 +55,7 @@ pub(crate) fn set_pragmas(connection: &Connection) -> Result<(), CoreError> {
 /// Opens or makes the database in `folder`. Returns where a damaged one was moved to, if so.
 ///
 /// # Errors
-/// `newer_schema` and `not_a_book` leave the file as it is; `storage_full`, `book_busy`, `book_failed`.
+/// `newer_schema` and `not_a_book` leave the file as it is; `storage_full`, `book_busy`, `book_failed`, `file_failed`.
 pub(crate) fn open_database(folder: &Path, now: DateTime<FixedOffset>) -> Result<(Connection, Option<PathBuf>), CoreError> {
     let file = folder.join(DATABASE);
     let suspect = folder.join(SUSPECT);
@@ -67,6 +67,17 @@ pub(crate) fn open_database(folder: &Path, now: DateTime<FixedOffset>) -> Result
             Ok((connection, None))
         }
         Err(error) if error.kind() == ErrorKind::Corrupt => {
+            // SQLite also calls damaged what the storage once failed to read (EIO): every page again, before anything is moved.
+            match try_open(&file, true) {
+                Err(error) if error.kind() == ErrorKind::Corrupt => read_whole(folder)?,
+                Ok(connection) => {
+                    if suspect.exists() {
+                        fs::remove_file(&suspect).tried("opening the book")?;
+                    }
+                    return Ok((connection, None));
+                }
+                Err(error) => return Err(error),
+            }
             let aside = move_aside(folder, now)?;
             if suspect.exists() {
                 fs::remove_file(&suspect).tried("opening the book")?;
@@ -130,6 +141,19 @@ pub(crate) fn check_pages(connection: &Connection) -> Result<(), CoreError> {
         format!("the book's database is damaged: {verdict}"),
         "open the book again: a damaged database is moved aside and kept, the photos stay, and a new one is begun",
     ))
+}
+
+/// Reads the database and its log to their ends. What the storage does not give is no damage of the book: it may give it again.
+fn read_whole(folder: &Path) -> Result<(), CoreError> {
+    let tried = "reading the book's database";
+    for suffix in ["", "-wal"] {
+        match fs::File::open(folder.join(format!("{DATABASE}{suffix}"))) {
+            Ok(mut file) => drop(std::io::copy(&mut file, &mut std::io::sink()).tried(tried)?),
+            Err(cause) if cause.kind() == std::io::ErrorKind::NotFound => {}
+            Err(cause) => return Err(cause).tried(tried),
+        }
+    }
+    Ok(())
 }
 
 /// Renames the database and its log so that SQLite still opens them as a pair: `book.sqlite.damaged-20261125T110907Z`.

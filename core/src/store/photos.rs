@@ -93,6 +93,20 @@ pub(crate) fn sync_folder(folder: &Path) -> io::Result<()> {
     File::open(folder)?.sync_all()
 }
 
+/// Makes a folder and those above it that are missing, so that the name of each survives a pulled battery.
+pub(crate) fn make_folder(folder: &Path) -> io::Result<()> {
+    let above = folder.parent().map(|above| if above.as_os_str().is_empty() { Path::new(".") } else { above });
+    if let Some(above) = above.filter(|above| !above.is_dir()) {
+        make_folder(above)?;
+    }
+    match fs::create_dir(folder) {
+        // Another program was quicker; its name may not be durable yet.
+        Err(cause) if cause.kind() != io::ErrorKind::AlreadyExists || !folder.is_dir() => return Err(cause),
+        _ => {}
+    }
+    above.map_or(Ok(()), sync_folder)
+}
+
 /// The photos of one book.
 #[derive(Debug, Clone)]
 pub(crate) struct PhotoFolder {
@@ -114,8 +128,7 @@ impl PhotoFolder {
         let tried = "opening the photo folder";
         let folder = book.join(FOLDER);
         if !folder.is_dir() {
-            fs::create_dir_all(&folder).tried(tried)?;
-            sync_folder(book).tried(tried)?;
+            make_folder(&folder).tried(tried)?;
         }
         Ok(Self { folder })
     }
@@ -219,9 +232,10 @@ fn whole_photo(path: &Path, id: &PhotoId) -> Result<Option<DurablePhoto>, CoreEr
     }
     let tried = "looking through the photo folder";
     let mut file = File::open(path).tried(tried)?;
-    let mut start = [0_u8; 8];
-    let count = file.read(&mut start).tried(tried)?;
-    let Ok(format) = PhotoFormat::of(start.get(..count).unwrap_or(&[])) else { return Ok(None) };
+    let mut start = Vec::new();
+    // One read may bring less than is there.
+    (&mut file).take(8).read_to_end(&mut start).tried(tried)?;
+    let Ok(format) = PhotoFormat::of(&start) else { return Ok(None) };
     // The run that renamed it may have died before it reached the disk.
     file.sync_all().tried(tried)?;
     if let Some(folder) = path.parent() {

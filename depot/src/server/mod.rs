@@ -255,16 +255,28 @@ pub(crate) async fn on_disk<T: Send + 'static>(work: impl FnOnce() -> Result<T, 
     })
 }
 
-/// Makes the data folder, readable by its owner alone where it is new: it holds what shops keep to themselves.
+/// Makes the data folder, readable by its owner alone where it is new: it holds what shops keep to themselves. Its name, and those of
+/// folders above it that were missing, survive a power cut.
 fn make_private(data: &Path) -> Result<(), CoreError> {
-    let mut builder = std::fs::DirBuilder::new();
-    builder.recursive(true);
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::DirBuilderExt as _;
-        builder.mode(0o700);
+    fn make(folder: &Path) -> std::io::Result<()> {
+        if folder.is_dir() {
+            return Ok(());
+        }
+        let above = folder.parent().map_or(Path::new("."), |above| if above.as_os_str().is_empty() { Path::new(".") } else { above });
+        make(above)?;
+        #[allow(unused_mut, reason = "elsewhere than on Unix there is no mode to set")]
+        let mut builder = std::fs::DirBuilder::new();
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::DirBuilderExt as _;
+            builder.mode(0o700);
+        }
+        match builder.create(folder) {
+            Err(cause) if cause.kind() != std::io::ErrorKind::AlreadyExists => Err(cause),
+            _ => shelf::sync_folder(above),
+        }
     }
-    builder.create(data).map_err(|cause| shelf::file_error("making the data folder", cause))
+    make(data).map_err(|cause| shelf::file_error("making the data folder", cause))
 }
 
 /// Holds a data folder for one running depot.

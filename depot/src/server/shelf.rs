@@ -33,7 +33,7 @@ pub(crate) fn file_error(tried: &str, cause: io::Error) -> CoreError {
 }
 
 /// Makes a name in `folder` survive a power cut. Elsewhere than on Unix the file system has no such call.
-fn sync_folder(folder: &Path) -> io::Result<()> {
+pub(super) fn sync_folder(folder: &Path) -> io::Result<()> {
     #[cfg(unix)]
     File::open(folder)?.sync_all()?;
     #[cfg(not(unix))]

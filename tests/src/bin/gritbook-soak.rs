@@ -7,6 +7,7 @@ use std::time::Instant;
 
 use clap::{Parser, Subcommand};
 use gritbook_system_tests::soak::kills::{Plan, run};
+use gritbook_system_tests::soak::power;
 use gritbook_system_tests::soak::work::{Orders, work};
 
 /// Long runs against kills, power cuts, bad links and many phones.
@@ -37,6 +38,25 @@ enum What {
         depot: Option<String>,
         #[arg(long, allow_hyphen_values = true)]
         token: Option<String>,
+        #[arg(long)]
+        turns: Option<u32>,
+        #[arg(long)]
+        go_on: bool,
+    },
+    /// The same work on a disk that loses what was not synced, cut off at random moments; then on one that fails, fills and reads short.
+    Power {
+        /// How many power cuts; a tenth as many for the depot, and as many failing calls.
+        #[arg(long, default_value_t = 1000)]
+        cuts: u32,
+        /// Makes the choices.
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+    },
+    /// As the one below.
+    #[command(hide = true)]
+    Enroll {
+        #[arg(trailing_var_arg = true, allow_hyphen_values = true)]
+        rest: Vec<String>,
     },
     /// The command `gritbook`, so that one program is enough to soak.
     #[command(hide = true)]
@@ -50,14 +70,22 @@ fn main() -> std::process::ExitCode {
     let own = std::env::current_exe();
     let Ok(own) = own else { return std::process::ExitCode::FAILURE };
     match Arguments::parse().what {
-        What::Work { folder, seed, depot, token } => work(&Orders { folder, seed, depot: depot.zip(token) }),
+        What::Work { folder, seed, depot, token, turns, go_on } => work(&Orders { folder, seed, depot: depot.zip(token), turns, go_on }),
         // It reads the same arguments: `gritbook-soak depot ...` is `gritbook depot ...`.
-        What::Depot { .. } => return gritbook_depot::commands::main(),
+        What::Depot { .. } | What::Enroll { .. } => return gritbook_depot::commands::main(),
         What::Kills { kills, seed } => {
             let begun = Instant::now();
             let plan = Plan { soak: own.clone(), gritbook: own, seed, kills };
             let tally = run(&plan, |tally| println!("{:>7.1} s {tally:?}", begun.elapsed().as_secs_f64()));
             println!("all held: seed {seed}, {tally:?}, {:.0} s", begun.elapsed().as_secs_f64());
+        }
+        What::Power { cuts, seed } => {
+            let begun = Instant::now();
+            let plan = power::Plan { soak: own.clone(), gritbook: own, seed };
+            println!("book: {:?}", power::book_cut_off(&plan, cuts));
+            println!("depot: {:?}", power::depot_cut_off(&plan, cuts.div_ceil(10)));
+            println!("failing: {:?}", power::book_on_a_failing_disk(&plan, cuts.div_ceil(10)));
+            println!("all held: seed {seed}, {:.0} s", begun.elapsed().as_secs_f64());
         }
     }
     std::process::ExitCode::SUCCESS

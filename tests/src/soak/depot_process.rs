@@ -3,6 +3,7 @@
 // Helpers of tests may fail loudly like the tests themselves.
 #![allow(clippy::unwrap_used, clippy::missing_panics_doc)]
 
+use std::ffi::OsString;
 use std::io::{BufRead as _, BufReader};
 use std::net::{SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
@@ -23,6 +24,8 @@ pub struct DepotProcess {
     data: PathBuf,
     address: SocketAddr,
     child: Mutex<Option<Child>>,
+    /// Loaded into it, with its settings.
+    environment: Vec<(OsString, OsString)>,
 }
 
 /// Enrolls a device and gives its token. The depot must not run yet.
@@ -38,9 +41,17 @@ pub fn enroll(data: &Path, name: &str) -> String {
 impl DepotProcess {
     /// Starts `program` (the command `gritbook`) as a depot on `data`.
     pub fn start(program: &Path, data: &Path) -> Self {
+        Self::start_with(program, data, |_| {})
+    }
+
+    /// The same with what `prepare` sets in its environment.
+    pub fn start_with(program: &Path, data: &Path, prepare: impl FnOnce(&mut Command)) -> Self {
+        let mut prepared = Command::new(program);
+        prepare(&mut prepared);
+        let environment = prepared.get_envs().filter_map(|(name, value)| Some((name.to_owned(), value?.to_owned()))).collect();
         // Free now; taken in a moment. Nobody else on this machine asks for it in between but by bad luck, which fails loudly.
         let address = TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap();
-        let depot = Self { program: program.to_owned(), data: data.to_owned(), address, child: Mutex::new(None) };
+        let depot = Self { program: program.to_owned(), data: data.to_owned(), address, child: Mutex::new(None), environment };
         depot.start_again();
         depot
     }
@@ -51,6 +62,7 @@ impl DepotProcess {
             .args(["depot", "--listen", &self.address.to_string(), "--data"])
             .arg(&self.data)
             .env_remove("GRITBOOK_FAILPOINT")
+            .envs(self.environment.iter().map(|(name, value)| (name, value)))
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
@@ -67,6 +79,15 @@ impl DepotProcess {
             let _ = child.kill();
             let _ = child.wait();
         }
+    }
+
+    /// A token made by another process beside the running depot.
+    pub fn enroll(&self, name: &str) -> String {
+        let mut command = Command::new(&self.program);
+        command.args(["enroll", "--json", "--name", name, "--data"]).arg(&self.data);
+        let output = command.envs(self.environment.iter().map(|(name, value)| (name, value))).output().unwrap();
+        let document: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+        document["token"].as_str().unwrap().to_owned()
     }
 
     /// The process's id, while it runs.

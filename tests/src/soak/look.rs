@@ -4,10 +4,10 @@
 #![allow(clippy::unwrap_used, clippy::missing_panics_doc)]
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use gritbook_core::fieldbook::FieldBook;
+use gritbook_core::fieldbook::{FieldBook, OpenOptions};
 use gritbook_core::ids::{PhotoId, Sha256Hex};
 use gritbook_core::model::SealedEntry;
 use gritbook_core::outbox::{Body, Ended, Method, Request, Transport, run_outbox};
@@ -26,6 +26,8 @@ pub struct Promised {
     kept: BTreeSet<PhotoId>,
     /// What the depot's acknowledgement was stored for.
     sent: BTreeSet<String>,
+    /// What failed as it was made to, by code, how often.
+    pub troubles: BTreeMap<String, u32>,
     /// Entries that were there before.
     pub old: BTreeSet<String>,
 }
@@ -49,6 +51,7 @@ impl Promised {
                 }
                 ["kept", hash] => drop(self.kept.insert(hash.parse().unwrap())),
                 ["sent" | "sentphoto", id] => drop(self.sent.insert(id.to_owned())),
+                ["trouble", code] => *self.troubles.entry(code.to_owned()).or_default() += 1,
                 _ => panic!("the process said `{line}`"),
             }
         }
@@ -121,6 +124,7 @@ impl AtDepot {
         let (mut docs, mut ids, mut cursor) = (BTreeSet::new(), BTreeSet::new(), String::from("0"));
         loop {
             let answer = get(transport, format!("/v1/entries?after={cursor}&limit=500"), Vec::new());
+            assert_eq!(answer.status, 200, "{}", String::from_utf8_lossy(&answer.body));
             let page: EntriesPage = serde_json::from_slice(&answer.body).unwrap();
             for raw in page.entries {
                 let sealed = SealedEntry::from_text(raw.get().to_owned()).unwrap();
@@ -182,4 +186,28 @@ pub fn lay_old_book(folder: &Path, version: u32) {
     database.execute_batch(&std::fs::read_to_string(file).unwrap()).unwrap();
     let photo = b"\xFF\xD8\xFF\xE0 begins like a photo, which is all the book asks";
     std::fs::write(folder.join("photos").join(format!("{}.jpg", Sha256Hex::of(photo))), photo).unwrap();
+}
+
+/// A copy of a book's folder as it is now; gives where.
+pub fn copy_of(book: &FieldBook, to: &Path) -> PathBuf {
+    copy(book.folder(), to);
+    to.to_owned()
+}
+
+/// Opens a copy of a folder.
+pub fn open_copy(from: &Path, to: &Path) -> FieldBook {
+    copy(from, to);
+    FieldBook::open(to, &OpenOptions { person: "Rosa".to_owned(), device_name: "phone".to_owned() }, now()).unwrap()
+}
+
+fn copy(from: &Path, to: &Path) {
+    std::fs::create_dir_all(to).unwrap();
+    for found in std::fs::read_dir(from).unwrap().map(Result::unwrap) {
+        let target = to.join(found.file_name());
+        if found.file_type().unwrap().is_dir() {
+            copy(&found.path(), &target);
+        } else if !found.file_name().to_string_lossy().ends_with("-shm") {
+            std::fs::copy(found.path(), target).unwrap();
+        }
+    }
 }

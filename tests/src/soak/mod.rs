@@ -6,4 +6,5 @@
 pub mod depot_process;
 pub mod kills;
 pub mod look;
+pub mod power;
 pub mod work;

@@ -5,6 +5,7 @@
 //! ack TOKEN ENTRY,...      the save returned: these entries are promised
 //! kept HASH                a photo without an entry is promised
 //! sent ENTRY, sentphoto HASH   the depot's acknowledgement is stored
+//! trouble CODE             something failed as it was made to, and was told
 //! fault WHAT               something failed that must not
 //! ```
 
@@ -40,6 +41,10 @@ pub struct Orders {
     pub seed: u64,
     /// Where the depot answers, and the token.
     pub depot: Option<(String, String)>,
+    /// Ends by itself after so many turns; the book is closed and opened again now and then.
+    pub turns: Option<u32>,
+    /// What fails is told and done again or left, as people do; else the process ends.
+    pub go_on: bool,
 }
 
 /// The book's folder below the orders' folder.
@@ -77,22 +82,57 @@ fn say(line: impl Display) {
     let _ = writeln!(std::io::stdout().lock(), "{line}");
 }
 
-/// Works until killed.
+/// Turns until a process that ends by itself closes the book and opens it again.
+const TURNS_A_SITTING: u32 = 7;
+
+/// After so many failures people put the phone away.
+const MOST_TROUBLES: u32 = 25;
+
+/// Works until killed, or until the turns are done.
 pub fn work(orders: &Orders) {
     let mut draws = Draws::new(orders.seed);
-    let done = (|| -> Result<(), CoreError> {
-        let book = open(&orders.folder, "nobody yet")?;
-        say("open");
-        let mut hand = Hand { book, orders, draws: draws.clone(), turn: 0 };
-        hand.again()?;
-        loop {
-            hand.draws = Draws::new(draws.bits());
-            hand.one()?;
+    let mut turn = 0;
+    let mut troubles = 0;
+    loop {
+        if let Err(error) = sitting(orders, &mut draws, &mut turn, &mut troubles) {
+            if !orders.go_on {
+                return say(format_args!("fault {}: {error}", error.code()));
+            }
+            troubles += 1;
+            say(format_args!("trouble {}", error.code()));
+            if troubles > MOST_TROUBLES {
+                return;
+            }
         }
-    })();
-    if let Err(error) = done {
-        say(format_args!("fault {}: {error}", error.code()));
+        if orders.turns.is_some_and(|turns| turn >= turns) {
+            return;
+        }
     }
+}
+
+/// From opening the book to closing it.
+fn sitting(orders: &Orders, draws: &mut Draws, turn: &mut u32, troubles: &mut u32) -> Result<(), CoreError> {
+    let book = open(&orders.folder, "nobody yet")?;
+    say("open");
+    let mut hand = Hand { book, orders, draws: draws.clone(), turn: *turn };
+    hand.again()?;
+    for sitting in 0.. {
+        if orders.turns.is_some_and(|turns| hand.turn >= turns || sitting >= TURNS_A_SITTING) {
+            break;
+        }
+        hand.draws = Draws::new(draws.bits());
+        let done = hand.one();
+        *turn = hand.turn;
+        match done {
+            Ok(()) => {}
+            Err(error) if orders.go_on && *troubles < MOST_TROUBLES => {
+                *troubles += 1;
+                say(format_args!("trouble {}", error.code()));
+            }
+            Err(error) => return Err(error),
+        }
+    }
+    Ok(())
 }
 
 struct Hand<'a> {
