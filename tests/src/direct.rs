@@ -5,10 +5,12 @@
 
 use std::io::{Read as _, Seek as _, SeekFrom};
 use std::path::Path;
+use std::pin::Pin;
 use std::sync::Arc;
+use std::task::{Context, Poll};
 
 use axum::Router;
-use axum::body::Body;
+use axum::body::{Body, Bytes};
 use chrono::{DateTime, Utc};
 use gritbook_core::outbox::{self, Answer, Method, Request, Transport, TransportFault};
 use gritbook_depot::server::{Depot, Settings, app, make_token, token_hash};
@@ -40,9 +42,14 @@ impl DirectDepot {
 
     /// A carrier for a newly enrolled device.
     pub fn enroll(&self, name: &str, now: DateTime<Utc>) -> Direct {
+        self.with_token(&self.enroll_token(name, now))
+    }
+
+    /// A newly enrolled device's token.
+    pub fn enroll_token(&self, name: &str, now: DateTime<Utc>) -> String {
         let token = make_token().unwrap();
         self.runtime.block_on(self.depot.archive().enroll(name.to_owned(), token_hash(&token), now)).unwrap();
-        self.with_token(&token)
+        token
     }
 
     /// A carrier for a device that is enrolled already.
@@ -89,6 +96,22 @@ impl Direct {
             Answer { status: parts.status.as_u16(), headers, body: body.collect().await.unwrap().to_bytes().to_vec() }
         })
     }
+}
+
+/// A body that breaks off after `bytes`.
+pub fn torn(bytes: Vec<u8>) -> Body {
+    struct Torn(Option<Vec<u8>>);
+    impl axum::body::HttpBody for Torn {
+        type Data = Bytes;
+        type Error = std::io::Error;
+        fn poll_frame(mut self: Pin<&mut Self>, _: &mut Context<'_>) -> Poll<Option<std::io::Result<http_body::Frame<Bytes>>>> {
+            Poll::Ready(Some(match self.0.take() {
+                Some(bytes) => Ok(http_body::Frame::data(Bytes::from(bytes))),
+                None => Err(std::io::ErrorKind::ConnectionReset.into()),
+            }))
+        }
+    }
+    Body::new(Torn(Some(bytes)))
 }
 
 impl Transport for Direct {

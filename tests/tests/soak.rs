@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use gritbook_system_tests::soak::kills::{Plan, run};
-use gritbook_system_tests::soak::power;
+use gritbook_system_tests::soak::{phones, power};
 
 fn power_plan(seed: u64) -> power::Plan {
     power::Plan {
@@ -32,6 +32,12 @@ fn read_that_fails_once_at_any_place_of_an_opening_moves_no_database_aside() {
     let Some(troubles) = power::openings_with_a_failing_read(&power_plan(1), 30) else { return };
     // SQLite itself calls some of these damage.
     assert!(troubles.iter().sum::<u32>() > 0);
+}
+
+#[test]
+fn phones_and_a_depot_over_a_link_that_loses_doubles_and_delays_come_to_the_same_record() {
+    let tally = phones::run(1, 150);
+    assert!(tally.clashes > 20 && tally.lost > 200 && tally.doubled > 200 && tally.late > 200 && tally.torn > 200, "{tally:?}");
 }
 
 #[test]

@@ -425,6 +425,28 @@ fn second_phone_sees_the_first_ones_work_and_both_agree_on_the_pump() {
 }
 
 #[test]
+fn two_phones_that_set_a_pump_in_the_same_moment_come_to_the_same_figures() {
+    let folders = [tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap()];
+    let depot = fake([]);
+    let mut books: Vec<_> = folders
+        .iter()
+        .zip([180.0, 230.0])
+        .map(|(folder, bore_mm)| {
+            let book = open(folder.path(), start());
+            book.add_pump(PumpSpec { bore_mm, ..PumpSpec::assumed("P1") }, start()).unwrap();
+            book
+        })
+        .collect();
+    for turn in [0, 1, 0] {
+        let book = books.remove(turn);
+        books.insert(turn, run_to_the_end(folders[turn].path(), book, &depot, true));
+    }
+    let pump = books[0].pump_named("P1").unwrap();
+    assert_eq!(books[0].entries().unwrap(), books[1].entries().unwrap());
+    assert_eq!(books[0].pump(pump).unwrap(), books[1].pump(pump).unwrap());
+}
+
+#[test]
 fn entry_with_a_known_id_and_another_text_is_kept_aside_and_told() {
     let folder = tempfile::tempdir().unwrap();
     let (book, _) = filled(folder.path());

@@ -10,7 +10,8 @@ use crate::model::pump::PumpSpec;
 
 const TRIED: &str = "reading the pumps";
 
-/// Takes over what an entry says, unless a later one has spoken.
+/// Takes over what an entry says, unless a later one has spoken; of two in the same moment the device decides, as in the record's
+/// order, so that all devices hold the same whatever came to them first.
 pub(crate) fn set(transaction: &Transaction<'_>, id: PumpId, spec: &PumpSpec, hlc: HybridTime, entry: i64) -> Result<(), CoreError> {
     let text = serde_json::to_string(spec).map_err(|cause| damaged().because(cause))?;
     transaction
@@ -18,7 +19,8 @@ pub(crate) fn set(transaction: &Transaction<'_>, id: PumpId, spec: &PumpSpec, hl
             "INSERT INTO pump (id, name, spec, hlc_ms, hlc_count, entry) VALUES (?1, ?2, ?3, ?4, ?5, ?6)
              ON CONFLICT (id) DO UPDATE SET name = excluded.name, spec = excluded.spec, hlc_ms = excluded.hlc_ms,
                  hlc_count = excluded.hlc_count, entry = excluded.entry
-             WHERE (excluded.hlc_ms, excluded.hlc_count) > (pump.hlc_ms, pump.hlc_count)",
+             WHERE (excluded.hlc_ms, excluded.hlc_count, (SELECT device FROM entry WHERE arrival = excluded.entry))
+                 > (pump.hlc_ms, pump.hlc_count, (SELECT device FROM entry WHERE arrival = pump.entry))",
             params![id.to_string(), spec.name, text, hlc.ms, hlc.count, entry],
         )
         .tried("saving the pump")?;

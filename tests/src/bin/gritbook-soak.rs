@@ -7,8 +7,8 @@ use std::time::Instant;
 
 use clap::{Parser, Subcommand};
 use gritbook_system_tests::soak::kills::{Plan, run};
-use gritbook_system_tests::soak::power;
 use gritbook_system_tests::soak::work::{Orders, work};
+use gritbook_system_tests::soak::{phones, power};
 
 /// Long runs against kills, power cuts, bad links and many phones.
 #[derive(Debug, Parser)]
@@ -42,6 +42,15 @@ enum What {
         turns: Option<u32>,
         #[arg(long)]
         go_on: bool,
+    },
+    /// Phones and one depot in one thread, with messages lost, doubled, late and torn, and clocks off.
+    Phones {
+        /// How many runs.
+        #[arg(long, default_value_t = 1000)]
+        runs: u32,
+        /// Makes the choices, and nothing else does: the same seed gives the same runs.
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
     },
     /// The same work on a disk that loses what was not synced, cut off at random moments; then on one that fails, fills and reads short.
     Power {
@@ -78,6 +87,10 @@ fn main() -> std::process::ExitCode {
             let plan = Plan { soak: own.clone(), gritbook: own, seed, kills };
             let tally = run(&plan, |tally| println!("{:>7.1} s {tally:?}", begun.elapsed().as_secs_f64()));
             println!("all held: seed {seed}, {tally:?}, {:.0} s", begun.elapsed().as_secs_f64());
+        }
+        What::Phones { runs, seed } => {
+            let begun = Instant::now();
+            println!("all held: seed {seed}, {:?}, {:.0} s", phones::run(seed, runs), begun.elapsed().as_secs_f64());
         }
         What::Power { cuts, seed } => {
             let begun = Instant::now();

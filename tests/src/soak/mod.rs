@@ -6,5 +6,6 @@
 pub mod depot_process;
 pub mod kills;
 pub mod look;
+pub mod phones;
 pub mod power;
 pub mod work;
