@@ -1,4 +1,4 @@
-//! A TCP proxy on loopback that behaves like a bad link: late, cut, silent, or closed in one direction.
+//! A TCP proxy on loopback that behaves like a bad link: late, thin, cut, silent, or closed in one direction, an answer lost.
 //!
 //! Faults are counted in bytes from the start of each connection, so that a test can cut at every position. The kernel
 //! of a test machine need not have a network emulator.
@@ -24,6 +24,9 @@ pub enum Fault {
     Flip(u64),
     /// After this many bytes this direction is closed in good order; the other one goes on.
     HalfClose(u64),
+    /// The next bytes after this many are read and thrown away, and the connection is cut: on the way back, an answer that is lost
+    /// although the depot has acted.
+    Lose(u64),
 }
 
 /// How the link behaves for a connection.
@@ -35,11 +38,16 @@ pub struct Link {
     pub down: Fault,
     /// How late every piece is, each way.
     pub delay: Duration,
+    /// Bytes a second, each way; as many as come where there is none.
+    pub rate: Option<u32>,
 }
+
+/// How the next connection's link behaves.
+type Plan = Box<dyn FnMut() -> Link + Send>;
 
 struct Shared {
     target: SocketAddr,
-    link: Mutex<Link>,
+    plan: Mutex<Plan>,
     open: Mutex<Vec<TcpStream>>,
     stop: AtomicBool,
     connections: AtomicU64,
@@ -66,7 +74,7 @@ impl FaultProxy {
         let address = listener.local_addr()?;
         let shared = Arc::new(Shared {
             target,
-            link: Mutex::default(),
+            plan: Mutex::new(Box::new(Link::default)),
             open: Mutex::default(),
             stop: AtomicBool::new(false),
             connections: AtomicU64::new(0),
@@ -93,7 +101,12 @@ impl FaultProxy {
 
     /// How the link behaves for connections made from now on.
     pub fn set(&self, link: Link) {
-        *locked(&self.shared.link) = link;
+        self.set_each(move || link);
+    }
+
+    /// The same, asked anew for each connection.
+    pub fn set_each(&self, plan: impl FnMut() -> Link + Send + 'static) {
+        *locked(&self.shared.plan) = Box::new(plan);
     }
 
     /// Cuts every connection there is.
@@ -125,7 +138,7 @@ impl Drop for FaultProxy {
 
 fn join(shared: &Arc<Shared>, client: TcpStream) {
     shared.connections.fetch_add(1, Ordering::SeqCst);
-    let link = *locked(&shared.link);
+    let link = locked(&shared.plan)();
     let Ok(depot) = TcpStream::connect(shared.target) else { return };
     let (Ok(client_2), Ok(depot_2), Ok(client_3), Ok(depot_3)) =
         (client.try_clone(), depot.try_clone(), client.try_clone(), depot.try_clone())
@@ -135,24 +148,29 @@ fn join(shared: &Arc<Shared>, client: TcpStream) {
     locked(&shared.open).extend([client_3, depot_3]);
     let counting = Arc::clone(shared);
     thread::spawn(move || {
-        pump(client, depot, link.up, link.delay, |count| {
+        pump(client, depot, link.up, link, |count| {
             counting.up_bytes.fetch_add(count, Ordering::SeqCst);
         });
     });
-    thread::spawn(move || pump(depot_2, client_2, link.down, link.delay, |_| {}));
+    thread::spawn(move || pump(depot_2, client_2, link.down, link, |_| {}));
 }
 
-fn pump(mut from: TcpStream, mut to: TcpStream, fault: Fault, delay: Duration, count: impl Fn(u64)) {
+fn pump(mut from: TcpStream, mut to: TcpStream, fault: Fault, link: Link, count: impl Fn(u64)) {
     let mut passed = 0_u64;
-    let mut buffer = vec![0; 16 * 1024];
+    // A thin link passes pieces of a twentieth of a second.
+    let piece = link.rate.map_or(16 * 1024, |rate| (rate / 20).clamp(64, 16 * 1024));
+    let mut buffer = vec![0; piece as usize];
     let limit = match fault {
         Fault::None | Fault::Flip(_) => u64::MAX,
-        Fault::Cut(after) | Fault::Stall(after) | Fault::HalfClose(after) => after,
+        Fault::Lose(after) | Fault::Cut(after) | Fault::Stall(after) | Fault::HalfClose(after) => after,
     };
     loop {
         if passed >= limit {
             match fault {
-                Fault::Cut(_) => {
+                Fault::Lose(_) | Fault::Cut(_) => {
+                    if matches!(fault, Fault::Lose(_)) {
+                        let _ = from.read(&mut buffer);
+                    }
                     let _ = from.shutdown(Shutdown::Both);
                     let _ = to.shutdown(Shutdown::Both);
                 }
@@ -176,8 +194,10 @@ fn pump(mut from: TcpStream, mut to: TcpStream, fault: Fault, delay: Duration, c
                 {
                     *byte ^= 0x20;
                 }
-                if !delay.is_zero() {
-                    thread::sleep(delay);
+                let takes = link.rate.map_or(Duration::ZERO, |rate| Duration::from_secs_f64(read as f64 / f64::from(rate.max(1))));
+                let late = link.delay + takes;
+                if !late.is_zero() {
+                    thread::sleep(late);
                 }
                 if to.write_all(space.get(..read).unwrap_or_default()).is_err() {
                     let _ = from.shutdown(Shutdown::Both);
@@ -239,10 +259,16 @@ mod tests {
         assert_eq!(ask(&proxy, b"hello"), b"HE");
         proxy.set(Link { down: Fault::Flip(1), ..Link::default() });
         assert_eq!(ask(&proxy, b"hello"), b"HeLLO");
+        proxy.set(Link { down: Fault::Lose(0), ..Link::default() });
+        assert_eq!(ask(&proxy, b"hello"), b"");
+        proxy.set(Link { rate: Some(100), ..Link::default() });
+        let begun = std::time::Instant::now();
+        assert_eq!(ask(&proxy, b"hello to all"), b"HELLO TO ALL");
+        assert!(begun.elapsed() > Duration::from_millis(200), "12 bytes there and back at 100 a second");
         // Last, since it leaves the echo waiting.
         proxy.set(Link { up: Fault::Stall(4), ..Link::default() });
         assert_eq!(ask(&proxy, b"hello"), b"");
-        assert_eq!(proxy.connections(), 5);
-        assert_eq!(proxy.up_bytes(), 5 + 3 + 5 + 4 + 5);
+        assert_eq!(proxy.connections(), 7);
+        assert_eq!(proxy.up_bytes(), 5 + 3 + 5 + 5 + 5 + 12 + 4);
     }
 }

@@ -1,8 +1,11 @@
 //! A little of the soak in every test run; `gritbook-soak` has the long runs (tests/README.md).
 
 use std::path::PathBuf;
+use std::time::Duration;
 
+use gritbook_depot::client::Patience;
 use gritbook_system_tests::soak::kills::{Plan, run};
+use gritbook_system_tests::soak::thin_link::{self, Thin};
 use gritbook_system_tests::soak::{phones, power};
 
 fn power_plan(seed: u64) -> power::Plan {
@@ -38,6 +41,17 @@ fn read_that_fails_once_at_any_place_of_an_opening_moves_no_database_aside() {
 fn phones_and_a_depot_over_a_link_that_loses_doubles_and_delays_come_to_the_same_record() {
     let tally = phones::run(1, 150);
     assert!(tally.clashes > 20 && tally.lost > 200 && tally.doubled > 200 && tally.late > 200 && tally.torn > 200, "{tally:?}");
+}
+
+/// The same link as `thin-link` plays, forty times as quick.
+#[test]
+fn photos_over_a_link_that_is_cut_again_and_again_take_at_most_a_tenth_more_bytes() {
+    let patience = Patience { connect: Duration::from_secs(2), silence: Duration::from_millis(500), answer: Duration::from_millis(1500) };
+    let thin =
+        Thin { rate: 240_000, delay: Duration::ZERO, cut_after: Duration::from_millis(500), photos: 3, photo_bytes: 600_000, patience };
+    let took = thin_link::run(thin, 1);
+    assert!(took.faults >= 8, "{took:?}");
+    assert!(took.up_bytes as f64 <= 1.1 * took.photo_bytes as f64, "{took:?}");
 }
 
 #[test]

@@ -50,6 +50,11 @@ impl Outbox {
         };
         let mut outcome = policy::judge(step, result, now);
         let now_ms = now.timestamp_millis();
+        match (&ticket.0, &outcome) {
+            (Work::Chunk { .. }, Outcome::Accepted) => self.fit_chunk(Some(now_ms - self.began_ms)),
+            (Work::Chunk { .. }, Outcome::Network(_)) => self.fit_chunk(None),
+            _ => {}
+        }
         let events = store.write("storing what the depot answered", |transaction| {
             if let (Outcome::Accepted, Ok(answer)) = (&outcome, result) {
                 match self.read(transaction, &ticket.0, answer, now)? {

@@ -55,10 +55,20 @@ use crate::ids::{EntryId, PhotoId, Sha256Hex};
 use crate::model::outgoing::Trouble;
 use crate::wire::v1::{MAX_BATCH_BYTES_HEADER, MAX_BATCH_ENTRIES_HEADER};
 
+/// Photo bytes in a run's first request: 20 s at 6 kB/s, the rate of 2G (from memory, no published source).
+pub const FIRST_CHUNK_BYTES: u64 = 128 * 1024;
+/// Photo bytes in one request after cuts.
+const LEAST_CHUNK_BYTES: u64 = 64 * 1024;
+/// A request with photo bytes that took less is followed by one of twice as many.
+const QUICK_MS: i64 = 8_000;
+/// One that took longer is followed by one of half as many.
+const SLOW_MS: i64 = 30_000;
+
 /// What the outbox may be told.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OutboxSettings {
-    /// Photo bytes in one request (at least 1; 1 MiB by default). Smaller loses less to a cut, larger asks less often.
+    /// Most photo bytes in one request (at least 1; 1 MiB by default). A run begins with [`FIRST_CHUNK_BYTES`] and goes up to this while
+    /// requests are quick: on a thin link each is done before anybody's patience ends.
     pub chunk_bytes: u64,
     /// Most entries in one batch.
     pub batch_entries: usize,
@@ -166,6 +176,10 @@ pub enum OutboxEvent {
 #[derive(Debug)]
 pub struct Outbox {
     settings: OutboxSettings,
+    /// Photo bytes in the next request.
+    chunk_bytes: u64,
+    /// When the request under way was handed out, ms since 1970.
+    began_ms: i64,
     /// Entries in the next batch: halved when the depot finds one too much, grown again as batches pass.
     batch_cap: usize,
     /// The depot's own limits on a batch, once it has told them: entries and bytes.
@@ -180,8 +194,11 @@ impl Outbox {
     /// An outbox; `seed` makes the back-off's draws, the same seed the same draws. `pull` asks for others' entries too.
     pub fn new(settings: OutboxSettings, seed: u64, pull: bool) -> Self {
         let batch_cap = settings.batch_entries.max(1);
+        let most_bytes = settings.chunk_bytes.max(1);
         Self {
-            settings: OutboxSettings { chunk_bytes: settings.chunk_bytes.max(1), ..settings },
+            chunk_bytes: FIRST_CHUNK_BYTES.min(most_bytes),
+            began_ms: 0,
+            settings: OutboxSettings { chunk_bytes: most_bytes, ..settings },
             batch_cap,
             told: (usize::MAX, usize::MAX),
             pull,
@@ -195,6 +212,15 @@ impl Outbox {
 
     fn most_bytes(&self) -> usize {
         self.settings.batch_bytes.min(self.told.1)
+    }
+
+    /// Fits the next request with photo bytes to how long the last one took; none where no answer came.
+    fn fit_chunk(&mut self, took_ms: Option<i64>) {
+        self.chunk_bytes = match took_ms {
+            Some(took_ms) if took_ms < QUICK_MS => self.chunk_bytes.saturating_mul(2).min(self.settings.chunk_bytes),
+            Some(took_ms) if took_ms < SLOW_MS => self.chunk_bytes,
+            _ => (self.chunk_bytes / 2).max(LEAST_CHUNK_BYTES.min(self.settings.chunk_bytes)),
+        };
     }
 
     /// Heeds the limits that the depot tells with its answers.

@@ -18,6 +18,7 @@ impl Outbox {
     /// What reading or writing the book gives.
     pub fn next(&mut self, book: &FieldBook, now: DateTime<FixedOffset>) -> Result<Next, CoreError> {
         failpoint!("outbox_next");
+        self.began_ms = now.timestamp_millis();
         let mut store = book.store()?;
         let pause = store.read(queue::pause)?;
         if let Some(until_ms) = policy::waits_until_ms(pause.as_ref(), now.timestamp_millis()) {
@@ -101,13 +102,15 @@ impl Outbox {
                     return Err(CoreError::refused("photo_missing", "the photo's file is gone", "put the file back and retry, or drop it"));
                 }
             }
-            let count = self.settings.chunk_bytes.min(length);
+            // An answer that was lost took the upload's place with it. The depot may have some of the photo by now: only its place is
+            // asked for, since bytes sent along again would count for nothing.
+            let count = if waiting.attempts == 0 { self.chunk_bytes.min(length) } else { 0 };
             let request = tus::create(waiting, &path, count, self.settings.checksum_chunks)?;
             return Ok((Ticket(Work::Create { item, photo, length }), request));
         };
         match waiting.sent_bytes {
             Some(offset) if offset < length => {
-                let count = self.settings.chunk_bytes.min(length - offset);
+                let count = self.chunk_bytes.min(length - offset);
                 let request = tus::chunk(&upload, &path, offset, count, self.settings.checksum_chunks)?;
                 Ok((Ticket(Work::Chunk { item, photo, length, path: upload, offset, count }), request))
             }

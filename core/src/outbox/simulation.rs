@@ -424,6 +424,27 @@ fn second_phone_sees_the_first_ones_work_and_both_agree_on_the_pump() {
     assert_eq!(first.outbox().unwrap(), [], "what came from others is not sent back");
 }
 
+/// The answer to the first request is lost: the second asks for the upload's place alone, for bytes sent along again would not count.
+#[test]
+fn photo_whose_first_answer_was_lost_sends_no_byte_twice() {
+    struct Counting(FakeDepot, Mutex<u64>);
+    impl Transport for Counting {
+        fn carry(&self, request: &Request) -> Result<Answer, TransportFault> {
+            if let Body::File { length, .. } = &request.body {
+                *self.1.lock().unwrap() += length;
+            }
+            self.0.carry(request)
+        }
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let (book, _) = filled(folder.path());
+    let depot = Counting(fake([Fate::Well, Fate::AnswerLost]), Mutex::new(0));
+    let options = RunOptions { settings: settings(), seed: 1, pull: false, now_please: true };
+    while run_outbox(&book, &depot, &options, &start, &mut |_| {}).unwrap().ended != Ended::Finished {}
+    assert_all_arrived(&book, &depot.0);
+    assert_eq!(*depot.1.lock().unwrap(), (photo(1).len() + photo(2).len()) as u64);
+}
+
 #[test]
 fn two_phones_that_set_a_pump_in_the_same_moment_come_to_the_same_figures() {
     let folders = [tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap()];

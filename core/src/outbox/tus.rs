@@ -22,7 +22,7 @@ fn resumable() -> (String, String) {
     header("Tus-Resumable", "1.0.0")
 }
 
-/// `POST`: creation-with-upload of the first `count` bytes.
+/// `POST`: creation-with-upload of the first `count` bytes; of none, creation alone.
 pub(super) fn create(waiting: &WaitingPhoto, path: &Path, count: u64, checksum: bool) -> Result<Request, CoreError> {
     let pair = |name: &str, value: &str| format!("{name} {}", STANDARD.encode(value));
     let metadata = [
@@ -32,8 +32,13 @@ pub(super) fn create(waiting: &WaitingPhoto, path: &Path, count: u64, checksum: 
     ]
     .join(",");
     let mut headers = vec![resumable(), header("Upload-Length", waiting.photo.bytes.to_string()), header("Upload-Metadata", metadata)];
-    headers.extend(chunk_headers(path, 0, count, checksum)?);
-    Ok(Request { method: Method::Post, path: PHOTOS_PATH.to_owned(), headers, body: file_part(path, 0, count) })
+    let body = if count == 0 {
+        Body::Empty
+    } else {
+        headers.extend(chunk_headers(path, 0, count, checksum)?);
+        file_part(path, 0, count)
+    };
+    Ok(Request { method: Method::Post, path: PHOTOS_PATH.to_owned(), headers, body })
 }
 
 /// `HEAD`: how much is there?

@@ -77,22 +77,24 @@ pub(crate) struct WaitingPhoto {
     pub(crate) upload_path: Option<String>,
     pub(crate) sent_bytes: Option<u64>,
     pub(crate) redos: u32,
+    /// Requests made for it so far.
+    pub(crate) attempts: u32,
 }
 
-type PhotoColumns = (i64, String, String, i64, String, Option<String>, Option<i64>, u32);
+type PhotoColumns = (i64, String, String, i64, String, Option<String>, Option<i64>, u32, u32);
 
 const PHOTO_COLUMNS: &str = "SELECT outbox.item, photo.hash, photo.format, photo.bytes, outbox.upload_id, outbox.upload_path,
-                                    outbox.sent_bytes, outbox.redos
+                                    outbox.sent_bytes, outbox.redos, outbox.attempts
                              FROM outbox JOIN photo ON photo.hash = outbox.photo";
 
 fn photo_columns(row: &Row<'_>) -> Result<PhotoColumns, rusqlite::Error> {
-    Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?, row.get(5)?, row.get(6)?, row.get(7)?))
+    Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?, row.get(5)?, row.get(6)?, row.get(7)?, row.get(8)?))
 }
 
 fn waiting_photo(columns: Option<PhotoColumns>) -> Result<Option<WaitingPhoto>, CoreError> {
-    let Some((item, hash, format, bytes, upload_id, upload_path, sent, redos)) = columns else { return Ok(None) };
+    let Some((item, hash, format, bytes, upload_id, upload_path, sent, redos, attempts)) = columns else { return Ok(None) };
     let photo = DurablePhoto { id: hash.parse()?, format: PhotoFormat::from_column(&format), bytes: bytes.unsigned_abs() };
-    Ok(Some(WaitingPhoto { item, photo, upload_id, upload_path, sent_bytes: sent.map(i64::unsigned_abs), redos }))
+    Ok(Some(WaitingPhoto { item, photo, upload_id, upload_path, sent_bytes: sent.map(i64::unsigned_abs), redos, attempts }))
 }
 
 /// The first waiting photo.

@@ -3,10 +3,12 @@
 #![allow(clippy::print_stdout, clippy::print_stderr, reason = "a command speaks")]
 
 use std::path::PathBuf;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use clap::{Parser, Subcommand};
+use gritbook_depot::client::Patience;
 use gritbook_system_tests::soak::kills::{Plan, run};
+use gritbook_system_tests::soak::thin_link::{self, Thin};
 use gritbook_system_tests::soak::work::{Orders, work};
 use gritbook_system_tests::soak::{phones, power};
 
@@ -52,6 +54,27 @@ enum What {
         #[arg(long, default_value_t = 1)]
         seed: u64,
     },
+    /// Photos over a link as thin as 2G that is cut, stands still and loses answers: how many bytes it takes.
+    ThinLink {
+        /// Bytes a second.
+        #[arg(long, default_value_t = 6_000)]
+        rate: u32,
+        /// Seconds from a connection's beginning to its cut, on average.
+        #[arg(long, default_value_t = 20)]
+        cut_after: u64,
+        /// How late each piece is, ms.
+        #[arg(long, default_value_t = 10)]
+        delay: u64,
+        /// Photos.
+        #[arg(long, default_value_t = 3)]
+        photos: u32,
+        /// Bytes of each.
+        #[arg(long, default_value_t = 600_000)]
+        photo_bytes: usize,
+        /// Makes the choices.
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+    },
     /// The same work on a disk that loses what was not synced, cut off at random moments; then on one that fails, fills and reads short.
     Power {
         /// How many power cuts; a tenth as many for the depot, and as many failing calls.
@@ -91,6 +114,12 @@ fn main() -> std::process::ExitCode {
         What::Phones { runs, seed } => {
             let begun = Instant::now();
             println!("all held: seed {seed}, {:?}, {:.0} s", phones::run(seed, runs), begun.elapsed().as_secs_f64());
+        }
+        What::ThinLink { rate, cut_after, delay, photos, photo_bytes, seed } => {
+            let (delay, cut_after) = (Duration::from_millis(delay), Duration::from_secs(cut_after));
+            let took = thin_link::run(Thin { rate, delay, cut_after, photos, photo_bytes, patience: Patience::default() }, seed);
+            let more = took.up_bytes as f64 / took.photo_bytes as f64 - 1.0;
+            println!("{took:?}: {:.1} % more bytes went up than the photos hold", 100.0 * more);
         }
         What::Power { cuts, seed } => {
             let begun = Instant::now();

@@ -8,4 +8,5 @@ pub mod kills;
 pub mod look;
 pub mod phones;
 pub mod power;
+pub mod thin_link;
 pub mod work;

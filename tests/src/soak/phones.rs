@@ -303,7 +303,7 @@ impl Run {
         let chosen = self.draws.index(self.net.len());
         let message = self.net.swap_remove(chosen);
         let (from, number) = (message.from, message.number);
-        tally.late += u32::from(!self.phones[from].waits.as_ref().is_some_and(|(_, waits_for)| *waits_for == number));
+        tally.late += u32::from(self.phones[from].waits.as_ref().is_none_or(|(_, waits_for)| *waits_for != number));
         let carrier = self.carrier(from);
         match self.draws.below(10) {
             0 => {

@@ -324,6 +324,40 @@ async fn second_writer_is_423_and_the_first_lets_go_with_its_bytes_kept() {
 }
 
 #[tokio::test]
+async fn question_where_an_upload_stands_counts_what_came_over_a_connection_that_is_dead() {
+    for again in ["head", "create"] {
+        let depot = std::sync::Arc::new(TestDepot::new().await);
+        let photo = photo_like(100, 14);
+        let named = metadata(&photo, "a");
+        let at = depot.create(100, &named).await;
+        let (sender, body) = channel_body();
+        sender.send(Ok(Bytes::copy_from_slice(&photo[..10]))).await.unwrap();
+        let first = tokio::spawn({
+            let (depot, at) = (std::sync::Arc::clone(&depot), at.clone());
+            async move {
+                // With a checksum nothing is noted half-way.
+                let request = depot.tus("PATCH", &at).header("upload-offset", 0).header("content-type", "application/offset+octet-stream");
+                depot.send(request.header("upload-checksum", "sha1 Kq5sNclPz7QV2+lfQIuc6R7oRu0=").body(body).unwrap()).await
+            }
+        });
+        while !depot.folder.path().join("incoming").join("a.part").exists() {
+            tokio::task::yield_now().await;
+        }
+        // The bytes are taken up before the question comes, which is what this is about.
+        tokio::time::sleep(Duration::from_millis(50)).await;
+        let reply = if again == "head" {
+            depot.head(&at).await
+        } else {
+            let request = depot.tus("POST", "/v1/photos").header("upload-length", 100).header("upload-metadata", &named);
+            depot.send(request.body(Body::empty()).unwrap()).await
+        };
+        assert_eq!(reply.header("upload-offset"), "10", "{again}");
+        assert_eq!(depot.patch(&at, 10, photo[10..].to_vec()).await.status, 204, "{again}");
+        assert_eq!(first.await.unwrap().status, 423, "{again}");
+    }
+}
+
+#[tokio::test]
 async fn silent_body_is_408_and_keeps_what_came() {
     let depot = TestDepot::with(Settings { body_idle: Duration::from_millis(50), ..Settings::default() }).await;
     let photo = photo_like(100, 13);

@@ -5,7 +5,7 @@
 //! Any enrolled device may continue any upload: names are random, and a photo counts only if its hash fits.
 
 use std::fmt::Write as _;
-use std::time::SystemTime;
+use std::time::{Duration, Instant, SystemTime};
 
 use axum::extract::Request;
 use axum::http::{HeaderMap, HeaderName, StatusCode, header};
@@ -140,6 +140,18 @@ fn hold(depot: &Depot, id: &str) -> Result<Hold, Problem> {
     depot.busy().hold(id).ok_or_else(busy)
 }
 
+/// How long a question waits for a writer to save what came and let go.
+const SETTLES_IN: Duration = Duration::from_secs(2);
+
+/// Asks whoever writes this upload to save what came and let go, and waits for it. Who asks where an upload stands has lost its
+/// connection, or never had its answer; told of bytes that are not saved yet it would send them again.
+async fn settled(depot: &Depot, id: &str) {
+    let begun = Instant::now();
+    while depot.busy().hold(id).is_none() && begun.elapsed() < SETTLES_IN {
+        tokio::time::sleep(Duration::from_millis(10)).await;
+    }
+}
+
 /// The upload, if it can still be used.
 async fn find(depot: &Depot, id: &str) -> Result<Upload, Problem> {
     let found = if is_upload_id(id) { depot.archive().upload(id.to_owned()).await? } else { None };
@@ -219,7 +231,10 @@ pub(super) async fn create(depot: &Depot, Enrolled(device): &Enrolled, request: 
     };
     let (mut upload, fresh) = match depot.archive().create_upload(new).await? {
         Creation::Created(upload) => (upload, true),
-        Creation::Same(upload) => (upload, false),
+        Creation::Same(upload) => {
+            settled(depot, &upload.id).await;
+            (depot.archive().upload(upload.id.clone()).await?.unwrap_or(upload), false)
+        }
         Creation::Different => {
             return Err(Problem::new(
                 409,
@@ -245,6 +260,9 @@ pub(super) async fn create(depot: &Depot, Enrolled(device): &Enrolled, request: 
 
 pub(super) async fn head(depot: &Depot, id: &str, headers: &HeaderMap) -> Result<Response, Problem> {
     check_version(headers)?;
+    find(depot, id).await?;
+    settled(depot, id).await;
+    // Asked again now that what came is saved.
     let mut upload = find(depot, id).await?;
     if upload.state == UploadState::Open && upload.offset == upload.length {
         // All bytes are here, but a crash or a full disk came before the photo was on the shelf: the whole length must
