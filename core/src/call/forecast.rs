@@ -9,12 +9,13 @@ use crate::life::Weibull;
 use crate::life::condition::{ConditionTables, PLACES, SignTable, TRUST, trusted};
 use crate::life::fleet::age_of_unknown;
 use crate::life::joint::{BAD_FIT_SHARE, Look, Mishaps};
-use crate::life::numeric::weighted_quantile;
+use crate::life::numeric::{root, weighted_quantile};
 
 /// Chance of failing by the end of each slice, given that the cup has lasted so far.
 const BREAKS: [f64; SLICES + 1] =
     [0.0, 0.0025, 0.006, 0.012, 0.025, 0.045, 0.075, 0.11, 0.155, 0.21, 0.27, 0.34, 0.41, 0.49, 0.57, 0.65, 0.73, 0.81, 0.89, 0.96, 1.0];
 const SLICES: usize = 20;
+const EDGES: usize = SLICES + 1;
 
 /// Laws that stand for a posterior.
 pub(super) const LAWS: usize = 45;
@@ -81,14 +82,17 @@ struct Prospect {
     weight: f64,
     /// Use per m3 during the asked pour, and after it.
     rates: [f64; 2],
-    /// Use of each cup now.
+    /// ln (use per m3 after the asked pour / scale).
+    ln_rate_over_scale: f64,
+    /// Use of each cup now, and its hazard summed so far.
     now: [f64; 2],
+    summed: [f64; 2],
     /// Chance that each cup is a bad fit that has held so far.
     bad_fit: [f64; 2],
     mishaps: Mishaps,
-    /// Chance of each pair of slices.
+    /// Chance of each pair of slices from here to the last of both: `[k * EDGES + l]` is that cup A ends in slice k or later and B in l or later.
     joint: Vec<f64>,
-    margins: [[f64; SLICES]; 2],
+    margins: [[f64; EDGES]; 2],
 }
 
 /// The cups' prospects.
@@ -179,22 +183,19 @@ impl Forecast {
         let mut sum = 0.0;
         for p in &self.prospects {
             let more = more(p);
-            let one = if self.present[0] { lasting_shares(&p.life, p.now[0], more) } else { [1.0; SLICES] };
-            let other = if self.present[1] { lasting_shares(&p.life, p.now[1], more) } else { [1.0; SLICES] };
-            let pairs = p.joint.chunks_exact(SLICES).zip(one);
             let rest: f64 = (0..2).filter(|&c| self.present[c]).map(|c| p.escapes(c, more)).product();
-            sum += p.weight
-                * rest
-                * pairs.map(|(row, lasts)| lasts * row.iter().zip(other).map(|(share, lasts)| share * lasts).sum::<f64>()).sum::<f64>();
+            sum += p.weight * rest * p.both_last(more, self.present);
         }
         sum.clamp(0.0, 1.0)
     }
 
     /// Chance that two new cups both last `age_m3` of ordinary work.
     pub fn new_pair_lasts(&self, age_m3: f64) -> f64 {
+        let ln_age = age_m3.max(1e-9).ln();
         let lasts = |p: &Prospect| {
             let age = age_m3 * p.rates[1];
-            let one = (-p.life.hazard_sum(age) - p.mishaps.hazard(p.life.scale) * age).exp() * p.mishaps.fit_holds(p.life.scale, age);
+            let worn = (p.life.shape * (ln_age + p.ln_rate_over_scale)).exp();
+            let one = (-worn - p.mishaps.hazard(p.life.scale) * age).exp() * p.mishaps.fit_holds(p.life.scale, age);
             p.weight * one * one
         };
         self.prospects.iter().map(lasts).sum()
@@ -217,25 +218,35 @@ impl Forecast {
         if mean(far_m3).powf(self.factor) > limit {
             return None;
         }
-        let (mut low, mut high) = (0.0, far_m3);
-        for _ in 0..26 {
-            let middle = f64::midpoint(low, high);
-            if mean(middle).powf(self.factor) > limit {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        Some(low)
+        // On the scale of ln hazard over ln m3 the curve is nearly straight.
+        let wanted = (-limit.ln() / self.factor).max(1e-12).ln();
+        let short = |ln_m3: f64| (-mean(ln_m3.exp()).clamp(1e-300, 1.0 - 1e-15).ln()).ln() - wanted;
+        let ln_far = far_m3.max(1e-6).ln();
+        Some(root(short, ln_far - 16.0, ln_far, 1e-6).map_or(0.0, f64::exp))
     }
 }
 
 impl Prospect {
     /// Chance that cup `which` lasts `more` use, wear and all.
     fn cup_lasts(&self, which: usize, more: f64) -> f64 {
-        let lasting = lasting_shares(&self.life, self.now[which], more);
-        let worn = self.margins[which].iter().zip(lasting).map(|(share, lasts)| share * lasts).sum::<f64>();
-        worn * self.escapes(which, more)
+        let (slice, part) = self.reached(which, more);
+        let beyond = &self.margins[which];
+        (beyond[slice] - part * (beyond[slice] - beyond[slice + 1])) * self.escapes(which, more)
+    }
+
+    /// The slice of cup `which` that lies `more` use from now, and the share of it up to there.
+    fn reached(&self, which: usize, more: f64) -> (usize, f64) {
+        let failed = -(self.summed[which] - self.life.hazard_sum(self.now[which] + more)).exp_m1();
+        let slice = BREAKS[1..SLICES].partition_point(|end| *end <= failed);
+        (slice, ((failed - BREAKS[slice]) / (BREAKS[slice + 1] - BREAKS[slice])).clamp(0.0, 1.0))
+    }
+
+    /// Chance that neither cup wears out within `more` use; of one that is not `present` nothing is asked.
+    fn both_last(&self, more: f64, present: [bool; 2]) -> f64 {
+        let [(k, a), (l, b)] = [0, 1].map(|c| if present[c] { self.reached(c, more) } else { (0, 0.0) });
+        let at = |k: usize, l: usize| self.joint[k * EDGES + l];
+        let row = |k: usize| at(k, l) - b * (at(k, l) - at(k, l + 1));
+        row(k) - a * (row(k) - row(k + 1))
     }
 
     /// Chance that neither a mishap nor a bad fit ends cup `which` within `more` use.
@@ -253,14 +264,9 @@ struct Seen<'a> {
     grades: &'a SignTable,
 }
 
-/// For each slice, the share of it that lies beyond `more` from now.
-fn lasting_shares(life: &Weibull, now: f64, more: f64) -> [f64; SLICES] {
-    let failed = -(life.hazard_sum(now) - life.hazard_sum(now + more)).exp_m1();
-    std::array::from_fn(|k| 1.0 - ((failed - BREAKS[k]) / (BREAKS[k + 1] - BREAKS[k])).clamp(0.0, 1.0))
-}
-
 fn prospect(life: Weibull, index: usize, cups: &[Option<CupInput>; 2], seen: &Seen<'_>, mishaps: &Mishaps, rates: [f64; 2]) -> Prospect {
     let mut now = [0.0; 2];
+    let mut summed = [0.0; 2];
     let mut begun = [0.0; 2];
     // Use at failure, in the middle of each slice.
     let mut ends = [[1.0; SLICES]; 2];
@@ -276,6 +282,7 @@ fn prospect(life: Weibull, index: usize, cups: &[Option<CupInput>; 2], seen: &Se
         begun[c] = age_then;
         now[c] = age_then + cup.watched;
         let sum = life.hazard_sum(now[c]);
+        summed[c] = sum;
         for k in 0..SLICES {
             let middle = f64::midpoint(BREAKS[k], BREAKS[k + 1]);
             let end = life.scale * (sum - (-middle).ln_1p()).powf(1.0 / life.shape);
@@ -318,13 +325,27 @@ fn prospect(life: Weibull, index: usize, cups: &[Option<CupInput>; 2], seen: &Se
         }
     }
     let all = (sum + bad[0] + bad[1]).max(1e-300);
-    let mut margins = [[0.0; SLICES]; 2];
-    for (k, row) in joint.chunks_exact_mut(SLICES).enumerate() {
-        for (l, chance) in row.iter_mut().enumerate() {
-            *chance /= sum.max(1e-300);
-            margins[0][k] += *chance;
-            margins[1][l] += *chance;
+    let mut beyond = vec![0.0; EDGES * EDGES];
+    for k in (0..SLICES).rev() {
+        let mut row = 0.0;
+        for l in (0..SLICES).rev() {
+            row += joint[k * SLICES + l];
+            beyond[k * EDGES + l] = beyond[(k + 1) * EDGES + l] + row;
         }
     }
-    Prospect { life, weight: all.ln(), rates, now, bad_fit: bad.map(|bad| bad / all), mishaps: *mishaps, joint, margins }
+    let whole = sum.max(1e-300);
+    beyond.iter_mut().for_each(|chance| *chance /= whole);
+    let margins = [std::array::from_fn(|k| beyond[k * EDGES]), std::array::from_fn(|l| beyond[l])];
+    Prospect {
+        life,
+        weight: all.ln(),
+        rates,
+        ln_rate_over_scale: (rates[1] / life.scale).ln(),
+        now,
+        summed,
+        bad_fit: bad.map(|bad| bad / all),
+        mishaps: *mishaps,
+        joint: beyond,
+        margins,
+    }
 }

@@ -66,10 +66,10 @@ impl Judge {
     }
 
     /// The factor by which the full forecast's hazard is taken, from what the simpler forecasts say of an ordinary pour.
-    fn blend(&self, timeline: &Timeline, coming: &Coming, full: &Forecast) -> f64 {
+    fn blend(&self, timeline: &Timeline, coming: &Coming, full: &Forecast, unsigned: &Forecast) -> f64 {
         let ln = |hazard: f64| hazard.max(1e-9).ln();
         let full = ln(full.ordinary_hazard(REFERENCE_M3));
-        let unsigned = ln(self.forecast(timeline, coming, LAWS / 3, false).ordinary_hazard(REFERENCE_M3));
+        let unsigned = ln(unsigned.ordinary_hazard(REFERENCE_M3));
         let pooled = self.shop.pooled();
         let of_cup = |cup: Cup| {
             let Some(fitted) = timeline.cup(cup) else { return 0.0 };
@@ -84,13 +84,19 @@ impl Judge {
         away.exp()
     }
 
-    /// The forecast of a pump's cups for a coming pour, from `laws` laws; without signs from its laws and ages alone.
-    fn forecast(&self, timeline: &Timeline, coming: &Coming, laws: usize, with_signs: bool) -> Forecast {
+    /// The forecasts of a pump's cups for a coming pour: the full one, and one without signs from laws and ages alone.
+    fn forecasts(&self, timeline: &Timeline, coming: &Coming) -> [Forecast; 2] {
         let cups: [Option<FittedPart>; 2] = CUPS.map(|cup| timeline.cup(cup));
-        let mut forecast = Forecast::new(coming.pour_m3, [cups[0].is_some(), cups[1].is_some()]);
-        let in_duty = (laws as f64 * self.shop.duty_weight()).round() as usize;
-        for (measure, laws) in [(Measure::Volume, laws - in_duty), (Measure::Duty, in_duty)] {
-            if laws == 0 {
+        let none = || Forecast::new(coming.pour_m3, [cups[0].is_some(), cups[1].is_some()]);
+        let mut forecasts = [none(), none()];
+        let counts = [LAWS, LAWS / 3];
+        let in_duty = counts.map(|laws| (laws as f64 * self.shop.duty_weight()).round() as usize);
+        for measure in [Measure::Volume, Measure::Duty] {
+            let counts = match measure {
+                Measure::Volume => [counts[0] - in_duty[0], counts[1] - in_duty[1]],
+                Measure::Duty => in_duty,
+            };
+            if counts == [0, 0] {
                 continue;
             }
             let use_at = |position: f64| match measure {
@@ -105,24 +111,22 @@ impl Judge {
                 Measure::Volume => [1.0, 1.0],
                 Measure::Duty => [timeline.duty_rate(coming.concrete_bar, coming.mix_factor), timeline.duty_rate(None, None)],
             };
-            let mut inputs = cups.clone().map(|cup| cup.map(|cup| cup_input(timeline, &cup, measure, coming.here, &use_at, rates[1])));
+            let inputs = cups.clone().map(|cup| cup.map(|cup| cup_input(timeline, &cup, measure, coming.here, &use_at, rates[1])));
             // The signs of the cups that are in weigh the laws in the forecast; here they count with their use alone.
             let running: Vec<GridLife> = inputs
                 .iter()
                 .flatten()
                 .map(|cup| GridLife { watched_from: cup.age_then, running: true, ..GridLife::plain(cup.watched, false) })
                 .collect();
-            let laws = equal_slices(&self.shop.fleet(measure).posterior(timeline.pump(), &running), laws);
-            let mut looks = Vec::new();
-            if with_signs {
-                looks = shared_looks(timeline, &cups, measure, &use_at, self.shop.settled_classes());
-            } else {
-                inputs.iter_mut().flatten().for_each(|cup| cup.grades.clear());
-            }
-            forecast.add(&laws, &inputs, &looks, self.shop.ways(), self.shop.mishaps(), rates);
+            let cells = self.shop.fleet(measure).posterior(timeline.pump(), &running);
+            let looks = shared_looks(timeline, &cups, measure, &use_at, self.shop.settled_classes());
+            let ungraded = inputs.clone().map(|cup| cup.map(|cup| CupInput { grades: Vec::new(), ..cup }));
+            let [full, unsigned] = &mut forecasts;
+            full.add(&equal_slices(&cells, counts[0]), &inputs, &looks, self.shop.ways(), self.shop.mishaps(), rates);
+            unsigned.add(&equal_slices(&cells, counts[1]), &ungraded, &[], self.shop.ways(), self.shop.mishaps(), rates);
         }
-        forecast.finish();
-        forecast
+        forecasts.iter_mut().for_each(Forecast::finish);
+        forecasts
     }
 
     /// Answers one ask from the rows taken in so far.
@@ -148,8 +152,8 @@ impl Judge {
         }
         let cups: [Option<FittedPart>; 2] = CUPS.map(|cup| timeline.cup(cup));
         let coming = Coming { here, pour_m3: ask.next_pour_m3, concrete_bar: ask.concrete_bar, mix_factor: ask.mix_factor };
-        let mut forecast = self.forecast(timeline, &coming, LAWS, true);
-        forecast.correct(self.blend(timeline, &coming, &forecast), BLEND_SPREAD);
+        let [mut forecast, unsigned] = self.forecasts(timeline, &coming);
+        forecast.correct(self.blend(timeline, &coming, &forecast, &unsigned), BLEND_SPREAD);
 
         let choice = decide(&forecast, &self.costs, ask.next_pour_m3);
         let stops = timeline.stops();

@@ -29,7 +29,6 @@ pub const PUMP_SPREADS: [(f64, f64); 3] = [(0.1, 0.3), (0.25, 0.4), (0.5, 0.3)];
 
 const SHAPES: usize = 28;
 const SCALES: usize = 90;
-const CELLS: usize = SHAPES * SCALES;
 /// ln shape of the first grid row and the step: 0.6 to 12.
 const LN_SHAPE_0: f64 = -0.510_825_623_765_990_7;
 const LN_SHAPE_STEP: f64 = 0.110_952_6;
@@ -95,15 +94,18 @@ impl GridLife {
 
 /// Tables that depend on the grid alone.
 struct Grid {
-    shape: [f64; SHAPES],
+    /// Rows of the finest grid from one row of this to the next.
+    stride: usize,
+    shape: Vec<f64>,
     ln_scale: [f64; SCALES],
+    scale: [f64; SCALES],
     /// scale^-shape for each cell.
     power: Vec<f64>,
     ln_prior: Vec<f64>,
     /// ln of the upper regularised gamma function Q(1/shape, H) over ln H, for lives of unknown age.
     ln_upper: OnceLock<Vec<[f64; UPPER]>>,
     /// ln Gamma(1 + 1/shape).
-    ln_mean: [f64; SHAPES],
+    ln_mean: Vec<f64>,
     kernels: Vec<Vec<f64>>,
 }
 
@@ -112,13 +114,13 @@ const UPPER_FROM: f64 = -12.0;
 const UPPER_STEP: f64 = 0.1;
 
 impl Grid {
-    fn new() -> Self {
-        let shape: [f64; SHAPES] = std::array::from_fn(|i| (LN_SHAPE_0 + LN_SHAPE_STEP * i as f64).exp());
+    fn new(stride: usize) -> Self {
+        let shape: Vec<f64> = (0..SHAPES).step_by(stride).map(|i| (LN_SHAPE_0 + LN_SHAPE_STEP * i as f64).exp()).collect();
         let ln_scale: [f64; SCALES] = std::array::from_fn(|j| LN_SCALE_0 + LN_SCALE_STEP * j as f64);
         let normal = |x: f64, (mean, sd): (f64, f64)| -0.5 * ((x - mean) / sd).powi(2);
-        let mut power = Vec::with_capacity(CELLS);
-        let mut ln_prior = Vec::with_capacity(CELLS);
-        for shape in shape {
+        let mut power = Vec::with_capacity(shape.len() * SCALES);
+        let mut ln_prior = Vec::with_capacity(shape.len() * SCALES);
+        for shape in &shape {
             for ln_scale in ln_scale {
                 power.push((-shape * ln_scale).exp());
                 ln_prior.push(normal(shape.ln(), PRIOR_LN_SHAPE) + normal(ln_scale, PRIOR_LN_SCALE));
@@ -133,14 +135,24 @@ impl Grid {
                 raw.into_iter().map(|weight| weight / sum).collect()
             })
             .collect();
-        let ln_mean = std::array::from_fn(|i| ln_gamma(1.0 + 1.0 / shape[i]));
-        Self { shape, ln_scale, power, ln_prior, ln_upper: OnceLock::new(), ln_mean, kernels }
+        let ln_mean = shape.iter().map(|shape| ln_gamma(1.0 + 1.0 / shape)).collect();
+        Self { stride, shape, ln_scale, scale: ln_scale.map(f64::exp), power, ln_prior, ln_upper: OnceLock::new(), ln_mean, kernels }
     }
 
     /// The one grid: it depends on nothing, and is made once.
     fn shared() -> &'static Self {
         static GRID: OnceLock<Grid> = OnceLock::new();
-        GRID.get_or_init(Self::new)
+        GRID.get_or_init(|| Self::new(1))
+    }
+
+    /// The same with every second shape, for first guesses.
+    fn shared_rough() -> &'static Self {
+        static GRID: OnceLock<Grid> = OnceLock::new();
+        GRID.get_or_init(|| Self::new(2))
+    }
+
+    fn cells(&self) -> usize {
+        self.power.len()
     }
 
     /// ln of the upper regularised gamma function; only lives of unknown age need it.
@@ -158,7 +170,7 @@ impl Grid {
 
     /// Log-likelihood of lives on one pump, on every cell.
     fn ln_likelihood(&self, lives: &[GridLife]) -> Vec<f64> {
-        let mut out = Vec::with_capacity(CELLS);
+        let mut out = Vec::with_capacity(self.cells());
         let known: Vec<_> = lives.iter().filter_map(|life| life.watched_from.map(|from| (from, life))).collect();
         let exact = || known.iter().filter(|(_, life)| life.is_exact_failure());
         let failures: f64 = exact().map(|(_, life)| life.worn_out).sum();
@@ -200,18 +212,35 @@ impl Grid {
                 }
                 out.push(ln);
             }
+            // Whole lives are multiplied and their logarithm taken once for several: each factor is at least 1e-30.
+            let mut product = [1.0_f64; SCALES];
+            let mut multiplied = 0;
             for (at, weight, ratio) in &signed {
                 told.fill(0.0);
                 for (b, ratio) in ratio.iter().enumerate() {
-                    let from = (i * ENDS + b) * BEYOND + SCALES - 1 - at;
+                    let row = i * self.stride * ENDS + b;
+                    let from = row * BEYOND + SCALES - 1 - at;
+                    let begins = (beyond.begins[row] + at).saturating_sub(SCALES - 1).min(SCALES);
                     let ratio = *ratio as f32;
-                    for (sum, chance) in told.iter_mut().zip(&beyond[from..from + SCALES]) {
+                    for (sum, chance) in told[begins..].iter_mut().zip(&beyond.chances[from + begins..from + SCALES]) {
                         *sum += ratio * chance;
                     }
                 }
-                for (value, told) in out[i * SCALES..].iter_mut().zip(&told) {
-                    *value += weight * f64::from(told.max(1e-30)).ln();
+                if *weight == 1.0 {
+                    product.iter_mut().zip(&told).for_each(|(product, told)| *product *= f64::from(told.max(1e-30)));
+                    multiplied += 1;
+                    if multiplied == MULTIPLIED {
+                        add_ln(&mut out[i * SCALES..], &mut product);
+                        multiplied = 0;
+                    }
+                } else {
+                    for (value, told) in out[i * SCALES..].iter_mut().zip(&told) {
+                        *value += weight * f64::from(fast_ln(told.max(1e-30)));
+                    }
                 }
+            }
+            if multiplied > 0 {
+                add_ln(&mut out[i * SCALES..], &mut product);
             }
         }
         out
@@ -256,26 +285,64 @@ impl Grid {
 /// Columns of [`beyond`]: every distance between an age and a scale on the grid.
 const BEYOND: usize = 2 * SCALES - 1;
 
-/// Chance to end in each bin beyond an age, having reached it: for each shape, bin, and place of the scale over the age. In single
-/// precision: it weighs likelihoods of signs, which are not known to a millionth.
-fn beyond() -> &'static [f32] {
-    static TABLE: OnceLock<Vec<f32>> = OnceLock::new();
+/// Factors of at least 1e-30 whose product stays above the smallest double.
+const MULTIPLIED: usize = 10;
+
+/// Adds the logarithms of `product` to `sum` and begins it anew.
+fn add_ln(sum: &mut [f64], product: &mut [f64; SCALES]) {
+    for (sum, product) in sum.iter_mut().zip(product) {
+        *sum += product.ln();
+        *product = 1.0;
+    }
+}
+
+/// Natural logarithm of a normal positive number to single precision, in a form that compilers turn into vector code.
+///
+/// Source: the polynomial of Cephes' logf (S. Moshier; from memory, held against `ln` below).
+fn fast_ln(x: f32) -> f32 {
+    const TO_ROOT_HALF: u32 = 0x3F35_04F3;
+    let bits = x.to_bits().wrapping_sub(TO_ROOT_HALF);
+    let exponent = (bits as i32) >> 23;
+    let mantissa = f32::from_bits((bits & 0x007F_FFFF).wrapping_add(TO_ROOT_HALF));
+    let z = mantissa - 1.0;
+    let mut p = 7.037_683_6e-2_f32;
+    for c in [-0.115_146_1, 0.116_769_98, -0.124_201_41, 0.142_493_23, -0.166_680_58, 0.200_007_15, -0.249_999_94, 0.333_333_3] {
+        p = p * z + c;
+    }
+    z + z * z * (z * p - 0.5) + exponent as f32 * std::f32::consts::LN_2
+}
+
+/// Chance to end in each bin beyond an age, having reached it.
+struct Beyond {
+    /// For each shape, bin, and place of the scale over the age. In single precision: it weighs likelihoods of signs, which are not
+    /// known to a millionth.
+    chances: Vec<f32>,
+    /// For each shape and bin the first place at which the chance is more than nothing: about half of the table is none.
+    begins: Vec<usize>,
+}
+
+fn beyond() -> &'static Beyond {
+    static TABLE: OnceLock<Beyond> = OnceLock::new();
     TABLE.get_or_init(|| {
-        let mut table = vec![0.0; SHAPES * ENDS * BEYOND];
+        let mut chances = vec![0.0_f32; SHAPES * ENDS * BEYOND];
         for i in 0..SHAPES {
             let shape = (LN_SHAPE_0 + LN_SHAPE_STEP * i as f64).exp();
+            let grown: [f64; ENDS] = std::array::from_fn(|b| 1.0 - (shape * END_STEP * (b + 1) as f64).exp());
             for column in 0..BEYOND {
                 let ln_scale_over_age = (column as f64 - (SCALES - 1) as f64) * LN_SCALE_STEP;
                 let sum = (-shape * ln_scale_over_age).exp();
                 let mut before = 1.0;
-                for b in 0..ENDS {
-                    let after = if b + 1 == ENDS { 0.0 } else { (sum * (1.0 - (shape * END_STEP * (b + 1) as f64).exp())).exp() };
-                    table[(i * ENDS + b) * BEYOND + column] = (before - after) as f32;
+                for (b, grown) in grown.iter().enumerate() {
+                    let after = if b + 1 == ENDS || before == 0.0 { 0.0 } else { (sum * grown).exp() };
+                    // Denormal numbers would only be slow.
+                    let chance = before - after;
+                    chances[(i * ENDS + b) * BEYOND + column] = if chance > 1e-30 { chance as f32 } else { 0.0 };
                     before = after;
                 }
             }
         }
-        table
+        let begins = chances.chunks_exact(BEYOND).map(|row| row.iter().position(|chance| *chance > 0.0).unwrap_or(BEYOND)).collect();
+        Beyond { chances, begins }
     })
 }
 
@@ -313,7 +380,16 @@ impl Default for Fleet {
 impl Fleet {
     /// No lives yet: the prior alone.
     pub fn new() -> Self {
-        Self { grid: Grid::shared(), pumps: Default::default(), own: Default::default(), others: Default::default(), of_all: None }
+        Self::on(Grid::shared())
+    }
+
+    /// The same on a coarser grid of shapes, for first guesses: half the work.
+    pub fn rough() -> Self {
+        Self::on(Grid::shared_rough())
+    }
+
+    fn on(grid: &'static Grid) -> Self {
+        Self { grid, pumps: Default::default(), own: Default::default(), others: Default::default(), of_all: None }
     }
 
     /// Sets what is known of `pump`: all its lives, ended and running. `use_per_m3` at each failure, for
@@ -341,8 +417,8 @@ impl Fleet {
         if let Some((_, ended)) = self.own.get(pump) {
             plain.iter_mut().zip(ended).for_each(|(sum, ended)| *sum += ended);
         }
-        let mut scratch = vec![0.0; CELLS];
-        let mut tops = [0.0; SHAPES];
+        let mut scratch = vec![0.0; grid.cells()];
+        let mut tops = vec![0.0; grid.shape.len()];
         for (top, (row, out)) in tops.iter_mut().zip(plain.chunks_exact(SCALES).zip(scratch.chunks_exact_mut(SCALES))) {
             *top = row.iter().copied().fold(f64::NEG_INFINITY, f64::max);
             for (value, ln) in out.iter_mut().zip(row) {
@@ -350,9 +426,9 @@ impl Fleet {
             }
         }
         let blurred = std::array::from_fn(|k| {
-            let mut out = vec![0.0; CELLS];
+            let mut out = vec![0.0; grid.cells()];
             grid.blur(&grid.kernels[k], &scratch, &mut out);
-            for (row, top) in out.chunks_exact_mut(SCALES).zip(tops) {
+            for (row, top) in out.chunks_exact_mut(SCALES).zip(&tops) {
                 for value in row {
                     *value = value.max(1e-300).ln() + top;
                 }
@@ -396,8 +472,8 @@ impl Fleet {
     /// Sum over the spreads of what the others say, with the pump's own factor integrated over; not normalised.
     fn blurred_sum(&self, terms: [Vec<f64>; PUMP_SPREADS.len()]) -> Vec<f64> {
         let top = terms.iter().flatten().copied().fold(f64::NEG_INFINITY, f64::max);
-        let mut own = vec![0.0; CELLS];
-        let mut blurred = vec![0.0; CELLS];
+        let mut own = vec![0.0; self.grid.cells()];
+        let mut blurred = vec![0.0; self.grid.cells()];
         for (k, mut term) in terms.into_iter().enumerate() {
             // What is e^-60 of the best is nothing.
             term.iter_mut().for_each(|value| *value = if *value > top - 60.0 { (*value - top).exp() } else { 0.0 });
@@ -421,7 +497,7 @@ impl Fleet {
             .enumerate()
             .filter(|(_, weight)| **weight > 1e-7 * sum)
             .map(|(cell, weight)| Cell {
-                life: Weibull { shape: self.grid.shape[cell / SCALES], scale: self.grid.ln_scale[cell % SCALES].exp() },
+                life: Weibull { shape: self.grid.shape[cell / SCALES], scale: self.grid.scale[cell % SCALES] },
                 weight: weight / sum,
             })
             .collect()
@@ -461,12 +537,25 @@ impl Fleet {
             for (sum, ended) in plain.iter_mut().zip(ended.into_iter().flatten()) {
                 *sum += ended;
             }
-            let ln: Vec<f64> = own.iter().zip(&plain).map(|(fleet, plain)| fleet.max(1e-300).ln() + plain).collect();
-            let top = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            own.iter_mut().zip(&ln).for_each(|(value, ln)| *value = (ln - top).exp());
+            weigh(&mut own, &plain);
         }
         self.cells(&own)
     }
+}
+
+/// Weights times likelihoods given as logarithms, but for a common factor.
+fn weigh(weights: &mut [f64], ln: &[f64]) {
+    let top = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let product: Vec<f64> =
+        weights.iter().zip(ln).map(|(weight, ln)| if *weight > 0.0 { weight * (ln - top).exp() } else { 0.0 }).collect();
+    if product.iter().sum::<f64>() > 1e-250 {
+        weights.copy_from_slice(&product);
+        return;
+    }
+    // The two contradict each other so that their product is nothing: by logarithms.
+    let ln: Vec<f64> = weights.iter().zip(ln).map(|(weight, ln)| weight.max(1e-300).ln() + ln).collect();
+    let top = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    weights.iter_mut().zip(&ln).for_each(|(weight, ln)| *weight = (ln - top).exp());
 }
 
 /// The law in the middle of a posterior: means of ln shape and ln scale.
@@ -475,22 +564,42 @@ pub fn middle_law(cells: &[Cell]) -> Weibull {
     Weibull { shape: mean(&|law| law.shape), scale: mean(&|law| law.scale) }
 }
 
-/// `count` laws of equal weight that stand for a posterior: one from each equal slice of its weight, in the grid's order.
+/// `count` laws of equal weight that stand for a posterior: the middle of each equal slice of its weight (means of ln shape and ln scale), so
+/// that they move smoothly with it. The slices go along the rows of the grid, there and back, so that each holds neighbours.
 pub fn equal_slices(cells: &[Cell], count: usize) -> Vec<Weibull> {
-    let mut picked = Vec::with_capacity(count);
-    let mut sum = 0.0;
-    for cell in cells {
-        sum += cell.weight;
-        while picked.len() < count && (picked.len() as f64 + 0.5) / (count as f64) < sum {
-            picked.push(cell.life);
+    if count == 0 {
+        return Vec::new();
+    }
+    let mut ordered: Vec<&Cell> = Vec::with_capacity(cells.len());
+    for (number, row) in cells.chunk_by(|a, b| a.life.shape == b.life.shape).enumerate() {
+        let begins = ordered.len();
+        ordered.extend(row);
+        if number % 2 == 1 {
+            ordered[begins..].reverse();
         }
     }
-    while picked.len() < count
-        && let Some(last) = cells.last()
-    {
-        picked.push(last.life);
+    let share = cells.iter().map(|cell| cell.weight).sum::<f64>() / count as f64;
+    let mut laws = Vec::with_capacity(count);
+    let (mut filled, mut ln_shape, mut ln_scale) = (0.0, 0.0, 0.0);
+    for cell in ordered {
+        let (shape, scale) = (cell.life.shape.ln(), cell.life.scale.ln());
+        let mut left = cell.weight;
+        while left > 0.0 {
+            let taken = left.min(share - filled);
+            (filled, ln_shape, ln_scale) = (filled + taken, ln_shape + taken * shape, ln_scale + taken * scale);
+            left -= taken;
+            // The last slice is closed below, whatever rounding leaves.
+            if filled < share * (1.0 - 1e-9) || laws.len() + 1 == count {
+                break;
+            }
+            laws.push(Weibull { shape: (ln_shape / filled).exp(), scale: (ln_scale / filled).exp() });
+            (filled, ln_shape, ln_scale) = (0.0, 0.0, 0.0);
+        }
     }
-    picked
+    if filled > 0.0 {
+        laws.push(Weibull { shape: (ln_shape / filled).exp(), scale: (ln_scale / filled).exp() });
+    }
+    laws
 }
 
 /// Mean age of a part that was met in use and has been watched for `watched` since: the share `v` (0 to 1) of such parts is
@@ -524,6 +633,42 @@ mod tests {
 
     fn mean_ln(cells: &[Cell], f: impl Fn(&Weibull) -> f64) -> f64 {
         cells.iter().map(|cell| cell.weight * f(&cell.life)).sum()
+    }
+
+    #[test]
+    fn fast_logarithm_is_the_logarithm_to_single_precision() {
+        for x in (0..4000).map(|i| (0.035 * f64::from(i) - 69.0).exp() as f32) {
+            let exact = f64::from(x).ln();
+            assert!((f64::from(fast_ln(x)) - exact).abs() < 2e-7 * exact.abs().max(1.0), "{x}");
+        }
+    }
+
+    #[test]
+    fn lives_of_every_kind_weigh_alike_whichever_way_they_are_multiplied() {
+        let told = |weight: f64| {
+            let ratio = std::array::from_fn(|b| (-0.2 * b as f64).exp());
+            let lives: Vec<GridLife> = (0..25)
+                .map(|i| GridLife {
+                    ratio: Some(ratio),
+                    failed: weight < 1.0,
+                    worn_out: 0.0,
+                    mishap: weight,
+                    ..known(900.0 + 40.0 * f64::from(i), false)
+                })
+                .collect();
+            mean_ln(&Fleet::new().posterior("P", &lives), |life| life.scale.ln())
+        };
+        assert!((told(1.0) - told(1.0 - 1e-7)).abs() < 1e-4, "{} {}", told(1.0), told(1.0 - 1e-7));
+    }
+
+    #[test]
+    fn what_contradicts_itself_is_weighed_by_logarithms() {
+        let mut weights = [1.0, 0.0, 0.0];
+        weigh(&mut weights, &[-2000.0, 0.0, -1.0]);
+        assert_eq!((weights[0], weights[1]), (0.0, 1.0));
+        let mut weights = [1.0, 3.0];
+        weigh(&mut weights, &[0.0, -1.0]);
+        assert!((weights[1] / weights[0] - 3.0 / 1.0_f64.exp()).abs() < 1e-12);
     }
 
     #[test]

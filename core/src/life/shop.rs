@@ -191,7 +191,9 @@ impl Shop {
         learned.laws = [BTreeMap::new(), BTreeMap::new()];
         learned.duty = 0.0;
         learned.settled_per_m3 = settled_classes(record.values());
+        let mut rough = [Fleet::rough(), Fleet::rough()];
         for round in 1..=ROUNDS {
+            let fleets = if round == ROUNDS { &mut self.fleets } else { &mut rough };
             let leading = if learned.duty > 0.5 { Measure::Duty } else { Measure::Volume };
             let mut counts = ConditionCounts::default();
             let (mut bad_fits, mut fits, mut mishaps, mut lives_used) = (0.0, 0.0, 0.0, 0.0);
@@ -202,7 +204,7 @@ impl Shop {
                     let lives = timeline.lives(Part::Cup);
                     let failed = lives.iter().filter(|life| life.end == LifeEnd::Failed && life.through_m3.is_exact());
                     let at_failures: Vec<f64> = failed.map(|life| if *measure == Measure::Duty { life.duty_rate } else { 1.0 }).collect();
-                    self.fleets[*measure as usize].set_pump(pump, &grid, &at_failures);
+                    fleets[*measure as usize].set_pump(pump, &grid, &at_failures);
                     if leads {
                         let scale = learned.law(pump, leading).scale;
                         for (life, signs) in lives.iter().zip(&softened) {
@@ -222,7 +224,7 @@ impl Shop {
                 vec![learned.model.tables()]
             };
             for measure in measures {
-                let fleet = &mut self.fleets[*measure as usize];
+                let fleet = &mut fleets[*measure as usize];
                 if round == ROUNDS {
                     fleet.settle()
                 } else {
@@ -233,7 +235,7 @@ impl Shop {
                 }
             }
             if tells_duty {
-                let [volume, duty] = [0, 1].map(|measure: usize| self.fleets[measure].ln_evidence());
+                let [volume, duty] = [0, 1].map(|measure: usize| fleets[measure].ln_evidence());
                 learned.duty = 1.0 / (1.0 + (volume - duty).exp());
             }
         }
