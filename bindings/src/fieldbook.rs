@@ -16,9 +16,9 @@ use crate::error::FieldBookError;
 use crate::host::{HostTransport, OutboxListener, Transport};
 use crate::reading::DebrisReading;
 use crate::records::{
-    BoxCheckDraft, CallAnswer, CallCode, CallQuestion, ChangeOutEnd, ChangeOutState, Costs, Cup, EffectiveEntry, Exported, GradeGiven,
-    GradesDraft, LifeFacts, LogEntry, MeasureTaken, Moment, OpenReport, Part, PartFitted, PartRemoved, PourMade, PumpSpec, PumpSummary,
-    QueuePause, QueuedItem, RunOptions, RunReport, SavedChangeOut, SavedCheck, VerifyReport, WearPhoto,
+    BoxCheckDraft, CallAnswer, CallCode, CallQuestion, ChangeOutEnd, ChangeOutState, Costs, Cup, Diagnosis, EffectiveEntry, Exported,
+    GradeGiven, GradesDraft, LifeFacts, LogEntry, MeasureTaken, Moment, OpenReport, Part, PartFitted, PartRemoved, PourMade, PumpSpec,
+    PumpSummary, QueuePause, QueuedItem, RunOptions, RunReport, SavedChangeOut, SavedCheck, TrackRecord, VerifyReport, WearPhoto,
 };
 
 /// An open field book. May be used from several threads at once; every call may block on the disk. What a call saved is durable when
@@ -170,6 +170,17 @@ impl FieldBook {
     /// How long a kind of part lasts by this book, over all its pumps.
     pub fn life(&self, part: Part) -> Result<LifeFacts, FieldBookError> {
         Ok(self.0.life(part.cross())?.cross())
+    }
+
+    /// Which cause fits what a pump showed last, and what to look at next. Refused as `nothing_seen` where the box was never looked at
+    /// since the cups went in.
+    pub fn diagnose(&self, pump_id: &str) -> Result<Diagnosis, FieldBookError> {
+        Ok(self.0.diagnose(pump_id.parse()?)?.cross())
+    }
+
+    /// How honest the calls were that were recorded in this book.
+    pub fn track_record(&self) -> Result<TrackRecord, FieldBookError> {
+        Ok(self.0.track_record()?.cross())
     }
 
     /// Says that an entry should not be there, and why; it stays in the record. Gives the amendment's id.

@@ -94,6 +94,18 @@ fun main(arguments: Array<String>) {
                 checkLevelLimits(usualLevelLimits())
             }
         },
+        "box_with_sand_is_diagnosed_and_a_book_without_calls_has_no_record_yet" to { folder ->
+            FieldBook.open(folder.path, "Ana", "phone 1", now()).use { book ->
+                val pump = book.addPump(spec(), now())
+                refused<FieldBookException.Refused>("unknown_pump") { book.diagnose(pump) }
+                book.saveBoxCheck(draft(pump, photo), null, now(10))
+                val found = book.diagnose(pump)
+                check(found.signs.any { it.code == SignSeen.SAND }) { "${found.signs}" }
+                check(found.causes.sumOf { it.share } in 0.999..1.001) { "${found.causes}" }
+                same("calls", book.trackRecord().forecasts, 0uL)
+                same("bins", book.trackRecord().bins, emptyList())
+            }
+        },
         "bad_input_is_thrown_as_the_variant_of_its_kind" to { folder ->
             FieldBook.open(folder.path, "Ana", "phone 1", now()).use { book ->
                 refused<FieldBookException.Refused>("bad_pump_figure") { book.addPump(spec(boreMm = 20.0), now()) }

@@ -121,10 +121,21 @@ def call_is_asked_recorded_and_overruled_only_with_a_reason():
     body = json.loads(with_book.log(pump_id, 1)[0].doc_json)["body"]
     assert body["overruled_to"] == "pour_and_watch" and body["answer"]["call"] == "change_first"
     refused("no_lives", g.FieldBookError, lambda: with_book.life(g.Part.CUP))
+    found = with_book.diagnose(pump_id)
+    assert abs(sum(cause.share for cause in found.causes) - 1) < 1e-9 and found.causes[0].share > found.causes[-1].share
+    assert g.SignSeen.LUMPS in [sign.code for sign in found.signs] and found.look_next_es != found.look_next
+    refused("no_such_pump", g.FieldBookError, lambda: with_book.diagnose(g.pump_id_named("unknown")))
     with_book.fitted(pump_id, g.PartFitted(part=g.Part.CUP, cup=g.Cup.A, pump_m3=18250.0, already_in=False, age_m3=None), now(100))
     with_book.poured(pump_id, g.PourMade(pour_m3=80.0, pump_m3=18330.0, concrete_bar=None, mix_factor=None), now(110))
     life = with_book.life(g.Part.CUP)
     assert life.prior_used and life.median_m3 > 0 and len(life.fitted) > 10
+    asked = with_book.call(pump_id, question, g.assumed_costs(), now(120))
+    with_book.record_call(pump_id, asked.document_json, None, None, now(120))
+    with_book.poured(pump_id, g.PourMade(pour_m3=80.0, pump_m3=18410.0, concrete_bar=None, mix_factor=None), now(130))
+    record = with_book.track_record()
+    # The first two calls: cups were fitted before their pour came.
+    assert (record.forecasts, record.failed, record.without_outcome) == (1, 0, 2)
+    assert abs(record.expected - asked.chance_of_failure) < 1e-12 and len(record.bins) == 1
 
 
 @check
