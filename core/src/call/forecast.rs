@@ -8,7 +8,7 @@
 use crate::life::Weibull;
 use crate::life::condition::{ConditionTables, PLACES, SignTable, TRUST, trusted};
 use crate::life::fleet::age_of_unknown;
-use crate::life::joint::{BAD_FIT_SHARE, Look, Mishaps};
+use crate::life::joint::{BAD_FIT_SHARE, Look, Mishaps, found_worn};
 use crate::life::numeric::{root, weighted_quantile};
 
 /// Chance of failing by the end of each slice, given that the cup has lasted so far.
@@ -43,6 +43,9 @@ pub struct CupInput {
     pub age_then: Option<f64>,
     /// Grades: watched use at each, and the grade.
     pub grades: Vec<(f64, u8)>,
+    /// Watched use at the last look after which it went on, and the share of cups found worn that this shop pulls: having been left in is a
+    /// sign too. One look alone, the last: the same eye left it in at those before.
+    pub left_in: Option<(f64, f64)>,
 }
 
 /// A look into the box.
@@ -288,7 +291,8 @@ fn prospect(life: Weibull, index: usize, cups: &[Option<CupInput>; 2], seen: &Se
             let end = life.scale * (sum - (-middle).ln_1p()).powf(1.0 / life.shape);
             ends[c][k] = end;
             let graded: f64 = cup.grades.iter().map(|&(at, step)| seen.grades.chance(step, (age_then + at) / end)).product();
-            weights[c][k] = (BREAKS[k + 1] - BREAKS[k]) * trusted(graded);
+            let left_in = cup.left_in.map_or(1.0, |(at, pulled)| 1.0 - pulled * found_worn((age_then + at) / end));
+            weights[c][k] = (BREAKS[k + 1] - BREAKS[k]) * trusted(graded) * left_in;
         }
     }
 

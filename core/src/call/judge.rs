@@ -111,7 +111,8 @@ impl Judge {
                 Measure::Volume => [1.0, 1.0],
                 Measure::Duty => [timeline.duty_rate(coming.concrete_bar, coming.mix_factor), timeline.duty_rate(None, None)],
             };
-            let inputs = cups.clone().map(|cup| cup.map(|cup| cup_input(timeline, &cup, measure, coming.here, &use_at, rates[1])));
+            let pulled = self.shop.pulled_share();
+            let inputs = cups.clone().map(|cup| cup.map(|cup| cup_input(timeline, &cup, measure, coming.here, &use_at, rates[1], pulled)));
             // The signs of the cups that are in weigh the laws in the forecast; here they count with their use alone.
             let running: Vec<GridLife> = inputs
                 .iter()
@@ -120,7 +121,7 @@ impl Judge {
                 .collect();
             let cells = self.shop.fleet(measure).posterior(timeline.pump(), &running);
             let looks = shared_looks(timeline, &cups, measure, &use_at, self.shop.settled_classes());
-            let ungraded = inputs.clone().map(|cup| cup.map(|cup| CupInput { grades: Vec::new(), ..cup }));
+            let ungraded = inputs.clone().map(|cup| cup.map(|cup| CupInput { grades: Vec::new(), left_in: None, ..cup }));
             let [full, unsigned] = &mut forecasts;
             full.add(&equal_slices(&cells, counts[0]), &inputs, &looks, self.shop.ways(), self.shop.mishaps(), rates);
             unsigned.add(&equal_slices(&cells, counts[1]), &ungraded, &[], self.shop.ways(), self.shop.mishaps(), rates);
@@ -218,13 +219,28 @@ impl Judge {
     }
 }
 
-fn cup_input(timeline: &Timeline, cup: &FittedPart, measure: Measure, here: f64, use_at: &dyn Fn(f64) -> f64, mean_rate: f64) -> CupInput {
+/// Use after a look, m3, from which on the cups have been left in: whoever looks may ask before he decides.
+const LEFT_IN_M3: f64 = 5.0;
+
+fn cup_input(
+    timeline: &Timeline,
+    cup: &FittedPart,
+    measure: Measure,
+    here: f64,
+    use_at: &dyn Fn(f64) -> f64,
+    mean_rate: f64,
+    pulled: f64,
+) -> CupInput {
     let watched = watched_use(timeline, cup, measure, here, use_at);
     let rate = if measure == Measure::Duty { mean_rate } else { 1.0 };
     let skip = cup.grades.len().saturating_sub(LOOK_BACK);
     let grades =
         cup.grades.iter().skip(skip).map(|seen| (watched_use(timeline, cup, measure, seen.position_m3, use_at), seen.what)).collect();
-    CupInput { watched, age_then: cup.age_then_m3.map(|age| age * rate), grades }
+    let looked = timeline.box_seen().iter().rev().take_while(|seen| seen.at >= cup.since).map(|seen| seen.position_m3);
+    let graded = cup.grades.iter().rev().map(|seen| seen.position_m3);
+    let last = looked.chain(graded).filter(|at| *at <= here - LEFT_IN_M3).fold(f64::NEG_INFINITY, f64::max);
+    let left_in = (last.is_finite()).then(|| (watched_use(timeline, cup, measure, last, use_at), pulled));
+    CupInput { watched, age_then: cup.age_then_m3.map(|age| age * rate), grades, left_in }
 }
 
 /// Use of a cup at a place since it was fitted or found; the middle of what is possible.

@@ -21,6 +21,19 @@ pub const END_STEP: f64 = 0.1;
 /// Share of life at which a cup that is pulled as worn is half likely to be pulled, and the width of that. Assumption.
 const PULLED_AT: (f64, f64) = (0.72, 0.12);
 
+/// Chance that whoever looks at a cup at this share of its life finds it worn enough to pull, in a shop that always pulls such cups.
+pub fn found_worn(life_share: f64) -> f64 {
+    1.0 / (1.0 + ((PULLED_AT.0 - life_share) / PULLED_AT.1).exp())
+}
+
+/// Pulls among cups found worn, as if seen: a shop may pull by looks or run to failure. Assumption: three in ten, soon outweighed.
+const PULL_PRIOR: (f64, f64) = (0.6, 2.0);
+
+/// The share of cups found worn that a shop pulls, from its `pulls` and how many of its looks must have found a cup worn.
+pub fn pulled_share(pulls: f64, found_worn: f64) -> f64 {
+    ((PULL_PRIOR.0 + pulls) / (PULL_PRIOR.1 + found_worn)).min(0.95)
+}
+
 /// Mean use to failure of a badly fitted cup, as a share of the scale of good ones. Assumption.
 pub const BAD_FIT_SHARE: f64 = 0.08;
 
@@ -138,6 +151,8 @@ pub struct Softened {
     pub bad_fit: f64,
     /// Relative likelihood of the signs for an end in each bin beyond the life's use; None where no sign tells the bins apart.
     pub ratio: Option<[f64; ENDS]>,
+    /// How many looks at it must have found it worn; None where its age is not known.
+    pub found_worn: Option<f64>,
 }
 
 /// One possible end of a life.
@@ -160,10 +175,6 @@ struct Working {
     teaches: f64,
 }
 
-/// How much the signs of a life that did not fail teach of how signs speak, beside those of one that did: its end is itself
-/// guessed from the signs, and left alone the two would run away together. Chosen on simulated fleets.
-const SOFT_TEACHES: f64 = 0.0;
-
 impl Working {
     /// Keeps the odds of a mishap within [`MISHAP_ODDS`] of what they are without signs.
     fn bound_mishap(&mut self) {
@@ -175,6 +186,11 @@ impl Working {
         let scale = rest / (1.0 - wear).max(1e-300);
         self.ends[0].weight = 1.0 - rest;
         self.ends[1..].iter_mut().for_each(|end| end.weight *= scale);
+    }
+
+    /// Ends with their weights.
+    fn told(&self) -> impl Iterator<Item = (f64, f64)> {
+        self.ends.iter().map(|end| (end.whole, end.weight))
     }
 
     /// Ends with their weights, for learning how signs speak. A failure counts at the use it had, mishap or not: sorting out
@@ -195,15 +211,17 @@ impl SignedRecord {
         })
     }
 
-    /// Weighs the ends of every life by its signs, under one law; adds what the signs tell of themselves to `counts`.
+    /// Weighs the ends of every life by its signs, under one law; adds what the signs tell of themselves to `counts`, where a
+    /// life that was pulled as worn teaches with the weight beside them (the share that the shop pulls), one that failed with 1.
     pub fn soften(
         &self,
         law: &Weibull,
         tables: &ConditionTables,
         mishaps: &Mishaps,
-        counts: Option<&mut ConditionCounts>,
+        counts: Option<(f64, &mut ConditionCounts)>,
     ) -> Vec<Softened> {
-        let mut working: Vec<Working> = self.lives.iter().map(|life| working(life, law, mishaps)).collect();
+        let soft = counts.as_ref().map_or(0.0, |(pulled, _)| *pulled);
+        let mut working: Vec<Working> = self.lives.iter().map(|life| working(life, law, mishaps, soft)).collect();
         let looks: Vec<(&Look, [Option<usize>; 2])> =
             self.looks.iter().map(|look| (look, self.covering(look.at))).filter(|(_, both)| both.iter().any(Option::is_some)).collect();
         // Chances of everything that a look showed, along a life.
@@ -269,7 +287,7 @@ impl SignedRecord {
                 }
             }
         }
-        if let Some(counts) = counts {
+        if let Some((_, counts)) = counts {
             self.count(&working, &looks, counts);
         }
         // A bad fit leaks from the start: any sign is as likely as any other.
@@ -278,11 +296,20 @@ impl SignedRecord {
             let flat: f64 = look.signs(tables).map(|(table, _)| -(table.steps() as f64).ln()).sum();
             both.iter().flatten().for_each(|&i| ln_flat[i] += flat);
         }
+        let mut found = vec![0.0; self.lives.len()];
+        for (look, both) in &looks {
+            for &i in both.iter().flatten() {
+                let own = &working[i];
+                found[i] +=
+                    own.told().map(|(whole, weight)| weight * found_worn((own.from + look.at - self.lives[i].begin) / whole)).sum::<f64>();
+            }
+        }
         (0..self.lives.len())
             .map(|i| {
                 let life = &self.lives[i];
                 let bad = if life.age_then == Some(0.0) { mishaps.bad_fit_hazard(law.scale, life.through) } else { 0.0 };
-                softened(&working[i], &ln[i], bad, TRUST * ln_flat[i])
+                let found_worn = (!working[i].unsure).then_some(found[i]);
+                Softened { found_worn, ..softened(&working[i], &ln[i], bad, TRUST * ln_flat[i]) }
             })
             .collect()
     }
@@ -330,14 +357,14 @@ fn softened(own: &Working, ln: &[f64], bad: f64, ln_flat: f64) -> Softened {
     let told = ln[beyond..].iter().any(|value| (value - ln[beyond]).abs() > 1e-6);
     let ratio = (told && !own.unsure).then(|| std::array::from_fn(|b| (ln[beyond + b] - top).exp()));
     if !own.failed {
-        return Softened { worn_out: 0.0, mishap: 0.0, bad_fit: 0.0, ratio };
+        return Softened { worn_out: 0.0, mishap: 0.0, bad_fit: 0.0, ratio, found_worn: None };
     }
     let worn_out = own.ends[0].weight;
     let all = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let good: f64 = own.ends.iter().zip(ln).map(|(end, value)| end.prior * (value - all).exp()).sum();
     let bad = bad * (ln_flat - all).min(700.0).exp();
     let bad_fit = bad / (bad + good).max(1e-300);
-    Softened { worn_out: worn_out * (1.0 - bad_fit), mishap: (1.0 - worn_out) * (1.0 - bad_fit), bad_fit, ratio }
+    Softened { worn_out: worn_out * (1.0 - bad_fit), mishap: (1.0 - worn_out) * (1.0 - bad_fit), bad_fit, ratio, found_worn: None }
 }
 
 impl Look {
@@ -350,7 +377,7 @@ impl Look {
 }
 
 /// Ends of a life before its signs, weighed by the law alone.
-fn working(life: &SignedLife, law: &Weibull, mishaps: &Mishaps) -> Working {
+fn working(life: &SignedLife, law: &Weibull, mishaps: &Mishaps, soft: f64) -> Working {
     // Where nobody knows the age a middling one stands in; such a life teaches nothing about the signs.
     let from = life.age_then.unwrap_or(0.35 * law.scale);
     let unsure = life.age_then.is_none();
@@ -373,7 +400,13 @@ fn working(life: &SignedLife, law: &Weibull, mishaps: &Mishaps) -> Working {
     }
     let total: f64 = ends.iter().map(|end| end.prior).sum();
     ends.iter_mut().for_each(|end| end.weight /= total);
-    let teaches = if failed { 1.0 } else { SOFT_TEACHES };
+    // The end of a life that came out is itself guessed from its signs, and such lives left alone would run away with them. But where cups are
+    // pulled by their looks those that fail are the few whose signs told little: learned from them alone, signs seem to come later than they do.
+    let teaches = match life.end {
+        SignedEnd::Failed => 1.0,
+        SignedEnd::Out(true) => soft,
+        SignedEnd::Out(false) | SignedEnd::Running => 0.0,
+    };
     Working { ends, from, failed, unsure, teaches }
 }
 

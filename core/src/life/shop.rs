@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 
 use super::condition::{ConditionCounts, ConditionModel, ConditionTables, SETTLED_SHARES};
 use super::fleet::{Fleet, GridLife, middle_law};
-use super::joint::{Look, Mishaps, SignedEnd, SignedLife, SignedRecord, Softened};
+use super::joint::{Look, Mishaps, SignedEnd, SignedLife, SignedRecord, Softened, pulled_share};
 use super::weibull::Weibull;
 use crate::history::{Life, LifeEnd, Row, Seen, Timeline};
 use crate::model::entry::{Liquid, RemovalReason};
@@ -32,6 +32,8 @@ struct Learned {
     /// The ways in which signs may speak: the model, and the model moved along a life by what is not known of it.
     ways: Vec<ConditionTables>,
     mishaps: Mishaps,
+    /// Share of cups found worn that the shop pulls.
+    pulled_share: f64,
     /// Each pump's law in the middle of what is possible, for each measure.
     laws: [BTreeMap<String, Weibull>; 2],
     /// Settled solids for each m3 at which the classes begin; None while too few are on record.
@@ -79,6 +81,7 @@ impl Shop {
                 model: ConditionModel::assumed(),
                 ways: ways(&ConditionModel::assumed(), 0.0),
                 mishaps: Mishaps::default(),
+                pulled_share: pulled_share(0.0, 0.0),
                 laws: [BTreeMap::new(), BTreeMap::new()],
                 settled_per_m3: None,
                 pooled: ASSUMED_LAW,
@@ -156,6 +159,11 @@ impl Shop {
         &self.learned.mishaps
     }
 
+    /// Share of cups found worn that the shop pulls, 0 to 1.
+    pub fn pulled_share(&self) -> f64 {
+        self.learned.pulled_share
+    }
+
     /// Where the classes of settled solids begin, mL for each m3; None while too few are on record.
     pub fn settled_classes(&self) -> Option<&[f64; SETTLED_SHARES.len()]> {
         self.learned.settled_per_m3.as_ref()
@@ -197,10 +205,11 @@ impl Shop {
             let leading = if learned.duty > 0.5 { Measure::Duty } else { Measure::Volume };
             let mut counts = ConditionCounts::default();
             let (mut bad_fits, mut fits, mut mishaps, mut lives_used) = (0.0, 0.0, 0.0, 0.0);
+            let (mut pulls, mut found_worn) = (0.0, 0.0);
             for (pump, timeline) in record {
                 for measure in measures {
                     let leads = *measure == leading;
-                    let (grid, softened) = learned.soften(timeline, *measure, leads.then_some(&mut counts));
+                    let (grid, softened) = learned.soften(timeline, *measure, leads.then_some((learned.pulled_share, &mut counts)));
                     let lives = timeline.lives(Part::Cup);
                     let failed = lives.iter().filter(|life| life.end == LifeEnd::Failed && life.through_m3.is_exact());
                     let at_failures: Vec<f64> = failed.map(|life| if *measure == Measure::Duty { life.duty_rate } else { 1.0 }).collect();
@@ -210,6 +219,10 @@ impl Shop {
                         for (life, signs) in lives.iter().zip(&softened) {
                             bad_fits += signs.bad_fit;
                             mishaps += signs.mishap;
+                            if let Some(found) = signs.found_worn {
+                                found_worn += found;
+                                pulls += f64::from(u8::from(life.end == LifeEnd::Removed(Some(RemovalReason::Worn))));
+                            }
                             fits += f64::from(u8::from(life.age_then_m3 == Some(0.0)));
                             lives_used += through(life, leading) / scale;
                         }
@@ -218,6 +231,7 @@ impl Shop {
             }
             learned.model = learned.model.learned(&counts);
             learned.mishaps = Mishaps::learned(bad_fits, fits, mishaps, lives_used);
+            learned.pulled_share = pulled_share(pulls, found_worn);
             learned.ways = if round == ROUNDS {
                 ways(&learned.model, counts.level.total() + counts.grade.total())
             } else {
@@ -255,7 +269,7 @@ impl Learned {
     }
 
     /// A pump's lives in one measure with what their signs say of them; adds the signs to `counts`.
-    fn soften(&self, timeline: &Timeline, measure: Measure, counts: Option<&mut ConditionCounts>) -> (Vec<GridLife>, Vec<Softened>) {
+    fn soften(&self, timeline: &Timeline, measure: Measure, counts: Option<(f64, &mut ConditionCounts)>) -> (Vec<GridLife>, Vec<Softened>) {
         let lives = timeline.lives(Part::Cup);
         let record = signed_record(timeline, &lives, measure, self.settled_per_m3.as_ref());
         let softened = record.soften(&self.law(timeline.pump(), measure), &self.ways[0], &self.mishaps, counts);
