@@ -16,9 +16,9 @@ use crate::error::FieldBookError;
 use crate::host::{HostTransport, OutboxListener, Transport};
 use crate::reading::DebrisReading;
 use crate::records::{
-    BoxCheckDraft, CallAnswer, CallCode, CallQuestion, ChangeOutEnd, ChangeOutState, Costs, Cup, Diagnosis, EffectiveEntry, Exported,
-    GradeGiven, GradesDraft, LifeFacts, LogEntry, MeasureTaken, Moment, OpenReport, Part, PartFitted, PartRemoved, PourMade, PumpSpec,
-    PumpSummary, QueuePause, QueuedItem, RunOptions, RunReport, SavedChangeOut, SavedCheck, TrackRecord, VerifyReport, WearPhoto,
+    BoxCheckDraft, BreakIn, CallAnswer, CallCode, CallQuestion, ChangeOutEnd, ChangeOutState, Costs, Cup, Diagnosis, EffectiveEntry,
+    Exported, GradeGiven, GradesDraft, LifeFacts, LogEntry, MeasureTaken, Moment, OpenReport, Part, PartFitted, PartRemoved, PourMade,
+    PumpSpec, PumpSummary, QueuePause, QueuedItem, RunOptions, RunReport, SavedChangeOut, SavedCheck, TrackRecord, VerifyReport, WearPhoto,
 };
 
 /// An open field book. May be used from several threads at once; every call may block on the disk. What a call saved is durable when
@@ -176,6 +176,11 @@ impl FieldBook {
     /// since the cups went in.
     pub fn diagnose(&self, pump_id: &str) -> Result<Diagnosis, FieldBookError> {
         Ok(self.0.diagnose(pump_id.parse()?)?.cross())
+    }
+
+    /// The looks into the box that follow new cups, done and due; null where none is to come.
+    pub fn break_in(&self, pump_id: &str) -> Result<Option<BreakIn>, FieldBookError> {
+        Ok(self.0.break_in(pump_id.parse()?)?.cross())
     }
 
     /// How honest the calls were that were recorded in this book.

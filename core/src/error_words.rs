@@ -120,6 +120,7 @@ const TABLE: &[(&str, &str, &str)] = &[
     ("no_reason", "Falta el motivo.", "Dígalo en pocas palabras."),
     ("nothing_seen", "Aún no se ha visto la caja de esta bomba con estas copas.", "Drene la caja y registre lo que muestra."),
     ("no_lives", "Todavía no hay vidas de esta pieza en el libro.", "Registre cuándo se monta una pieza y cuánto se cuela."),
+    ("nothing_to_repair", "La historia se lee tal como está.", "Úsela así."),
     ("no_such_entry", "Esa anotación no está en el libro.", "Búsquela en la lista."),
     ("no_such_item", "Eso ya no está en la salida.", "Vea la lista de nuevo."),
     ("storage_full", "El teléfono no tiene espacio.", "Libere espacio y guarde otra vez; nada se perdió."),

@@ -132,6 +132,9 @@ def call_is_asked_recorded_and_overruled_only_with_a_reason():
     asked = with_book.call(pump_id, question, g.assumed_costs(), now(120))
     with_book.record_call(pump_id, asked.document_json, None, None, now(120))
     with_book.poured(pump_id, g.PourMade(pour_m3=80.0, pump_m3=18410.0, concrete_bar=None, mix_factor=None), now(130))
+    break_in = with_book.break_in(pump_id)
+    assert [(look.at_m3, look.done, look.due) for look in break_in.looks] == [(1.0, False, True), (100.0, False, True), (300.0, False, False)]
+    assert break_in.through_m3 == 160.0
     record = with_book.track_record()
     # The first two calls: cups were fitted before their pour came.
     assert (record.forecasts, record.failed, record.without_outcome) == (1, 0, 2)

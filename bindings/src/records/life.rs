@@ -1,5 +1,6 @@
 //! How long parts last.
 
+use gritbook_core::history as core_history;
 use gritbook_core::life::{self as core_life, summary as core_summary};
 
 use crate::cross::{Cross, record};
@@ -64,5 +65,29 @@ impl Cross<LifeFacts> for core_life::LifeSummary {
             fitted: fitted.collect(),
             counted: self.kaplan_meier.iter().map(|step| LifePoint { age_m3: step.age_m3, sound: step.reliability }).collect(),
         }
+    }
+}
+
+record! {
+    /// A look into the box that follows new cups.
+    BreakInLook = core_history::BreakInLook {
+        /// m3 through the newer cup after which it is due; 1 stands for the first pour.
+        at_m3: f64,
+        /// The box was looked at.
+        done: bool,
+        /// It is due now.
+        due: bool,
+    }
+}
+
+record! {
+    /// Where the newer of a pump's cups stands in its first hundreds of cubic metres.
+    BreakIn = core_history::BreakIn {
+        /// When it was fitted, milliseconds since 1970, UTC.
+        since: i64,
+        /// m3 through it.
+        through_m3: f64,
+        /// The looks, in order.
+        looks: Vec<BreakInLook>,
     }
 }

@@ -197,6 +197,7 @@ impl Judge {
             pour_m3: ask.next_pour_m3,
             cups: &facts_of_cups,
             last_seen: timeline.box_seen().last().filter(|seen| since.is_none_or(|since| seen.at >= since)).map(|seen| seen.what),
+            break_in: timeline.break_in(here),
             failures,
             median_life_m3: forecast.median_life_m3(),
         };

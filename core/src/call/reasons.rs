@@ -3,7 +3,7 @@
 use super::answer::{CallCode, Hint, Reason};
 use super::ask::Costs;
 use super::decide::Choice;
-use crate::history::{Seen, Stop, StopKind};
+use crate::history::{BREAK_IN_M3, BreakIn, Seen, Stop, StopKind};
 use crate::model::Cup;
 use crate::model::entry::Liquid;
 use crate::model::words::Words;
@@ -18,6 +18,7 @@ pub(super) struct Facts<'a> {
     /// Cup, age, last grade.
     pub(super) cups: &'a [(Cup, Option<f64>, Option<u8>)],
     pub(super) last_seen: Option<Seen>,
+    pub(super) break_in: Option<BreakIn>,
     pub(super) failures: usize,
     pub(super) median_life_m3: f64,
 }
@@ -211,6 +212,28 @@ fn cup_reasons(cup: Cup, age: Option<f64>, grade: Option<u8>, median_life_m3: f6
     signs
 }
 
+/// The look that follows new cups: due now, or after the asked pour.
+fn break_in_reason(break_in: &BreakIn, pour_m3: f64) -> Option<Reason> {
+    let through = break_in.through_m3;
+    if let Some(look) = break_in.due() {
+        let text = said(
+            format!("New cups, {through:.0}\u{a0}m³ through them: a look into the box is due."),
+            format!("Copas nuevas, llevan {through:.0}\u{a0}m³: toca revisar la caja."),
+        );
+        return Some(reason("break_in_due", text, Some(through), Some(look.at_m3)));
+    }
+    let look = break_in.due_within(pour_m3)?;
+    let text = if look.at_m3 <= BREAK_IN_M3[0] {
+        said("New cups: look into the box after this pour.", "Copas nuevas: revise la caja después de este colado.")
+    } else {
+        said(
+            format!("New cups reach {:.0}\u{a0}m³ in this pour: look into the box after it.", look.at_m3),
+            format!("Las copas nuevas llegan a {:.0}\u{a0}m³ en este colado: revise la caja después.", look.at_m3),
+        )
+    };
+    Some(reason("break_in_next", text, Some(through), Some(look.at_m3)))
+}
+
 /// Reasons, gravest first.
 pub(super) fn reasons(facts: &Facts<'_>) -> Vec<Reason> {
     let Facts { choice, costs, .. } = facts;
@@ -227,6 +250,7 @@ pub(super) fn reasons(facts: &Facts<'_>) -> Vec<Reason> {
     ));
     reasons.push(cost_reason(choice, costs));
     reasons.extend(facts.last_seen.map(seen_reasons).unwrap_or_default());
+    reasons.extend(facts.break_in.as_ref().and_then(|break_in| break_in_reason(break_in, facts.pour_m3)));
     for (cup, age, grade) in facts.cups {
         reasons.extend(cup_reasons(*cup, *age, *grade, facts.median_life_m3));
     }

@@ -7,7 +7,7 @@ use super::amend::effective;
 use crate::call::{Ask, Call, CallCode, Costs, Forecasted, Judge, TrackRecord, track_record};
 use crate::diagnosis::{Diagnosis, diagnose};
 use crate::error::CoreError;
-use crate::history::{Event, History, Row};
+use crate::history::{BreakIn, Event, History, Row};
 use crate::ids::PumpId;
 use crate::life::{LifeSummary, summary};
 use crate::model::Part;
@@ -79,6 +79,17 @@ impl FieldBook {
             }
         }
         Ok(track_record(&forecasts, without_outcome))
+    }
+
+    /// The looks into the box that follow new cups, done and due; None where none is to come.
+    ///
+    /// # Errors
+    /// `no_such_pump`.
+    pub fn break_in(&self, pump: PumpId) -> Result<Option<BreakIn>, CoreError> {
+        self.pump(pump)?;
+        let (history, key) = (self.history()?, pump.to_string());
+        let timelines = history.timelines();
+        Ok(timelines.iter().find(|timeline| timeline.pump() == key).and_then(|timeline| timeline.break_in(timeline.position_m3())))
     }
 
     /// Which cause fits what a pump showed last.

@@ -7,22 +7,28 @@
 //! duty      how much wear each cubic metre brought
 //! totals    running totals that contradict each other
 //! stops     what forbids a pour, how it comes and how it goes
+//! break_in  the looks that follow new cups
+//! repair    what could be put in place of a bad cell: offered, never put in by itself
 //! ```
 //!
 //! Rows are sorted by moment and, at the same moment, by event ([`Event`] is declared in that order), so the order of the
 //! file changes no answer. A [`Timeline`] only ever takes in the next row: what it says after a row follows from that row
 //! and those before it, and nothing later.
 
+mod break_in;
 mod duty;
 mod parse;
+mod repair;
 mod row;
 mod stops;
 mod timeline;
 mod totals;
 
+pub use break_in::{BREAK_IN_M3, BreakIn, BreakInLook};
 pub use duty::DUTY_BAR;
 pub use parse::{BadRow, LARGEST_BYTES, Refusal, figures, parse};
 pub(crate) use parse::{Cells, parse_rows, split_table};
+pub use repair::{Repair, repaired};
 pub use row::{Event, Row};
 pub use stops::{PLATE_LOW_LIMIT_MM, Stop, StopKind};
 pub use timeline::{Age, FittedPart, Life, LifeEnd, Observation, Seen, Timeline};

@@ -4,6 +4,7 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::History;
+use super::repair::{self, Repair};
 use super::row::{Event, Row};
 use crate::error::CoreError;
 use crate::model::entry::{Liquid, RemovalReason};
@@ -18,6 +19,15 @@ pub struct BadRow {
     pub line: u64,
     /// What is wrong: the column, the value and what would do.
     pub reason: String,
+    /// What is offered in place of one of its cells; never put in by itself.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub repair: Option<Repair>,
+}
+
+impl BadRow {
+    fn new(line: u64, reason: String) -> Self {
+        Self { line, reason, repair: None }
+    }
 }
 
 /// Why a table was refused, with every bad row.
@@ -61,7 +71,7 @@ pub(crate) fn split_table(bytes: &[u8], what: &str) -> Result<Table, Refusal> {
         let line = 1 + bytes[..cause.valid_up_to()].iter().filter(|&&b| b == b'\n').count() as u64;
         let reason = format!("line {line} of the {what} is not UTF-8 text");
         let error = CoreError::refused("not_utf8", reason.clone(), "save the table again as UTF-8");
-        Refusal { error, rows: vec![BadRow { line, reason }] }
+        Refusal { error, rows: vec![BadRow::new(line, reason)] }
     })?;
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     if let Some(at) = text.find('\0') {
@@ -69,7 +79,7 @@ pub(crate) fn split_table(bytes: &[u8], what: &str) -> Result<Table, Refusal> {
         let reason = format!("line {line} of the {what} holds a zero byte: this is not a text table");
         return Err(Refusal {
             error: CoreError::refused("not_a_table", reason.clone(), "save the table as CSV"),
-            rows: vec![BadRow { line, reason }],
+            rows: vec![BadRow::new(line, reason)],
         });
     }
     let mut quoted = false;
@@ -106,7 +116,7 @@ pub(crate) fn split_table(bytes: &[u8], what: &str) -> Result<Table, Refusal> {
     let mut bad: Vec<BadRow> = rows
         .iter()
         .filter(|(_, cells)| cells.len() != header.len())
-        .map(|(line, cells)| BadRow { line: *line, reason: format!("{} cells where the header has {}", cells.len(), header.len()) })
+        .map(|(line, cells)| BadRow::new(*line, format!("{} cells where the header has {}", cells.len(), header.len())))
         .collect();
     // A quote left open swallows the rest of the file into one cell; it shows as a half-written last row too.
     let quote_left_open = text.bytes().filter(|&b| b == b'"').count() % 2 == 1;
@@ -115,7 +125,7 @@ pub(crate) fn split_table(bytes: &[u8], what: &str) -> Result<Table, Refusal> {
     {
         let reason = format!("line {line}, the last one, breaks off in the middle ({} of {} cells)", cells.len(), header.len());
         bad.retain(|row| row.line != *line);
-        bad.push(BadRow { line: *line, reason: reason.clone() });
+        bad.push(BadRow::new(*line, reason.clone()));
         let error =
             CoreError::refused("half_written_row", reason, "finish or delete that line; the file may have been cut off while saving");
         return Err(Refusal { error, rows: bad });
@@ -270,7 +280,7 @@ pub fn figures<const N: usize>(bytes: &[u8], columns: [&str; N]) -> Result<Vec<[
         });
         match read {
             Ok(()) => rows.push(row),
-            Err(reason) => bad.push(BadRow { line: *line, reason }),
+            Err(reason) => bad.push(BadRow::new(*line, reason)),
         }
     }
     refusal_of(bad, "table").map_or(Ok(rows), Err)
@@ -283,7 +293,7 @@ pub fn figures<const N: usize>(bytes: &[u8], columns: [&str; N]) -> Result<Vec<[
 /// `not_a_table`, `bad_header`, `missing_columns`, `bad_rows`, `too_big`.
 pub fn parse(bytes: &[u8]) -> Result<History, Refusal> {
     let (rows, other_columns) = split_rows(bytes)?;
-    if let Some(refusal) = refusal_of(falling_totals(&rows), "history") {
+    if let Some(refusal) = refusal_of(repair::contradicting(&rows), "history") {
         return Err(refusal);
     }
     Ok(History { rows, other_columns })
@@ -309,10 +319,11 @@ fn split_rows(bytes: &[u8]) -> Result<(Vec<Row>, Vec<String>), Refusal> {
                 row.others = others.iter().map(|&i| cells[i].clone()).collect();
                 rows.push(row);
             }
-            Err(reason) => bad.push(BadRow { line: *line, reason }),
+            Err(reason) => bad.push(BadRow::new(*line, reason)),
         }
     }
     rows.sort_by(Row::order);
+    repair::offer(&table, &mut bad);
     if let Some(refusal) = refusal_of(bad, "history") {
         return Err(refusal);
     }
@@ -320,7 +331,7 @@ fn split_rows(bytes: &[u8]) -> Result<(Vec<Row>, Vec<String>), Refusal> {
     Ok((rows, other_columns))
 }
 
-fn row_of(cells: &Cells<'_>, line: u64) -> Result<Row, String> {
+pub(super) fn row_of(cells: &Cells<'_>, line: u64) -> Result<Row, String> {
     let digit = |column: &str, most: f64| -> Result<Option<u8>, String> {
         match cells.number(column, 0.0, most)? {
             Some(value) if value.fract() != 0.0 => Err(format!("{column} {value} is not a whole number")),
@@ -360,14 +371,14 @@ fn row_of(cells: &Cells<'_>, line: u64) -> Result<Row, String> {
 }
 
 /// Rows whose running total lies below an earlier one of the same pump. A cubic metre is let pass: totals are rounded.
-fn falling_totals(rows: &[Row]) -> Vec<BadRow> {
+pub(super) fn falling_totals(rows: &[Row]) -> Vec<BadRow> {
     let mut highest = std::collections::BTreeMap::<&str, f64>::new();
     let mut bad = Vec::new();
     for row in rows {
         let Some(total) = row.pump_m3 else { continue };
         let before = highest.entry(&row.pump).or_insert(total);
         if total < *before - 1.0 {
-            bad.push(BadRow { line: row.line, reason: format!("pump_m3 {total} is below {before}, which was read before it") });
+            bad.push(BadRow::new(row.line, format!("pump_m3 {total} is below {before}, which was read before it")));
         }
         *before = before.max(total);
     }

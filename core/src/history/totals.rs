@@ -24,7 +24,7 @@ pub(crate) fn without_contradicting_totals(mut rows: Vec<Row>) -> Vec<Row> {
 }
 
 /// Marks a longest run of values, not necessarily side by side, that never falls.
-fn longest_rise(values: &[f64]) -> Vec<bool> {
+pub(super) fn longest_rise(values: &[f64]) -> Vec<bool> {
     // ends[k]: where the rise of k + 1 values with the least last value ends.
     let mut ends = Vec::<usize>::new();
     let mut before = vec![None; values.len()];

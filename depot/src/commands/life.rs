@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use anyhow::Context as _;
-use gritbook_core::history::{Refusal, parse};
+use gritbook_core::history::{Refusal, Repair, parse};
 use gritbook_core::life::summary::Estimate;
 use gritbook_core::life::{LifeSummary, Weibull, summary};
 use gritbook_core::model::Part;
@@ -59,9 +59,25 @@ pub(super) fn list_bad_rows(refusal: &Refusal) {
     for row in refusal.rows.iter().take(20) {
         // Standard error may be closed; the exit status still tells.
         let _ = writeln!(out, "  line {}: {}", row.line, row.reason);
+        if let Some(repair) = &row.repair {
+            let _ = writeln!(out, "    {}", offered(repair));
+        }
     }
     if refusal.rows.len() > 20 {
         let _ = writeln!(out, "  and {} more", refusal.rows.len() - 20);
+    }
+    if refusal.rows.iter().any(|row| row.repair.is_some()) {
+        let _ = writeln!(out, "  `gritbook repair FILE --out NEW.csv` writes a copy with what is offered; the file itself stays as it is");
+    }
+}
+
+/// An offer in words.
+pub(super) fn offered(repair: &Repair) -> String {
+    let Repair { column, was, value } = repair;
+    if value.is_empty() {
+        format!("offered: leave {column} `{was}` out")
+    } else {
+        format!("offered: {column} `{value}` in place of `{was}`")
     }
 }
 

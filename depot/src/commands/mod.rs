@@ -24,6 +24,7 @@ mod oring;
 mod people;
 mod plate;
 mod read;
+mod repair;
 mod schema;
 mod shelf;
 mod thickness;
@@ -86,6 +87,8 @@ commands! {
     Shelf(shelf),
     /// Fit how long parts last, from a history.
     Life(life),
+    /// Write a copy of a history with what is offered for its bad rows.
+    Repair(repair),
     /// Make the call at each asked moment: pour, pour and watch, or change first.
     Call(call),
     /// Which cause fits what a pump showed last: worn cups, worn bore, a bad fit, a rod seal, damage.

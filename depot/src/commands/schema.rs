@@ -53,6 +53,7 @@ const DOCUMENTS: &[(&str, Make)] = &[
     ("person", schema_of::<super::people::PersonChanged>),
     ("people", schema_of::<super::people::PeopleList>),
     ("enrolment", schema_of::<super::enroll::Enrolled>),
+    ("repaired", schema_of::<super::repair::Repaired>),
     ("error", schema_of::<ErrorDocument>),
 ];
 
