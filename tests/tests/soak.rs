@@ -6,7 +6,7 @@ use std::time::Duration;
 use gritbook_depot::client::Patience;
 use gritbook_system_tests::soak::kills::{Plan, run};
 use gritbook_system_tests::soak::thin_link::{self, Thin};
-use gritbook_system_tests::soak::{phones, power};
+use gritbook_system_tests::soak::{load, phones, power};
 
 fn power_plan(seed: u64) -> power::Plan {
     power::Plan {
@@ -52,6 +52,17 @@ fn photos_over_a_link_that_is_cut_again_and_again_take_at_most_a_tenth_more_byte
     let took = thin_link::run(thin, 1);
     assert!(took.faults >= 8, "{took:?}");
     assert!(took.up_bytes as f64 <= 1.1 * took.photo_bytes as f64, "{took:?}");
+}
+
+#[test]
+fn phones_at_once_are_all_taken_in_without_an_error_and_in_little_memory() {
+    let dir = tempfile::tempdir().unwrap();
+    let gritbook = PathBuf::from(env!("CARGO_BIN_EXE_gritbook-under-test"));
+    let day = load::Day { gritbook, dir: dir.path().to_owned(), phones: 24, entries: 4, photos: 2, photo_bytes: 300_000 };
+    let done = load::day(&day, false);
+    assert!(done.errors.is_empty(), "{done:?}");
+    // Only where proc(5) tells it.
+    assert!(done.depot_mb < 300.0, "{done:?}");
 }
 
 #[test]

@@ -10,7 +10,7 @@ use gritbook_depot::client::Patience;
 use gritbook_system_tests::soak::kills::{Plan, run};
 use gritbook_system_tests::soak::thin_link::{self, Thin};
 use gritbook_system_tests::soak::work::{Orders, work};
-use gritbook_system_tests::soak::{phones, power};
+use gritbook_system_tests::soak::{load, phones, power};
 
 /// Long runs against kills, power cuts, bad links and many phones.
 #[derive(Debug, Parser)]
@@ -75,6 +75,36 @@ enum What {
         #[arg(long, default_value_t = 1)]
         seed: u64,
     },
+    /// A day of many phones sent to one depot at once, beside what the disk takes. Needs room for all photos twice.
+    Load {
+        /// The depot's folder goes in here.
+        #[arg(long, default_value = ".")]
+        dir: PathBuf,
+        /// Phones.
+        #[arg(long, default_value_t = 200)]
+        phones: u32,
+        /// Entries of each.
+        #[arg(long, default_value_t = 20)]
+        entries: u32,
+        /// Of them with a photo.
+        #[arg(long, default_value_t = 10)]
+        photos: u32,
+        /// Bytes of a photo.
+        #[arg(long, default_value_t = 3_000_000)]
+        photo_bytes: usize,
+    },
+    /// How long a depot's pages take with many entries.
+    Pages {
+        /// The depot's folder goes in here.
+        #[arg(long, default_value = ".")]
+        dir: PathBuf,
+        /// Entries.
+        #[arg(long, default_value_t = 100_000)]
+        entries: u32,
+        /// How often each page is asked for.
+        #[arg(long, default_value_t = 60)]
+        asks: u32,
+    },
     /// The same work on a disk that loses what was not synced, cut off at random moments; then on one that fails, fills and reads short.
     Power {
         /// How many power cuts; a tenth as many for the depot, and as many failing calls.
@@ -120,6 +150,15 @@ fn main() -> std::process::ExitCode {
             let took = thin_link::run(Thin { rate, delay, cut_after, photos, photo_bytes, patience: Patience::default() }, seed);
             let more = took.up_bytes as f64 / took.photo_bytes as f64 - 1.0;
             println!("{took:?}: {:.1} % more bytes went up than the photos hold", 100.0 * more);
+        }
+        What::Load { dir, phones, entries, photos, photo_bytes } => {
+            let day = load::Day { gritbook: own, dir, phones, entries, photos, photo_bytes };
+            println!("{:#?}", load::day(&day, true));
+        }
+        What::Pages { dir, entries, asks } => {
+            for page in load::pages(&own, &dir, entries, asks) {
+                println!("{:<24} half {:>7.1} ms, p95 {:>7.1} ms, most {:>7.1} ms", page.page, page.p50_ms, page.p95_ms, page.most_ms);
+            }
         }
         What::Power { cuts, seed } => {
             let begun = Instant::now();

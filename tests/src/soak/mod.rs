@@ -5,6 +5,7 @@
 
 pub mod depot_process;
 pub mod kills;
+pub mod load;
 pub mod look;
 pub mod phones;
 pub mod power;

@@ -30,7 +30,7 @@ use entries::{amended_of, entries_after, entries_wanted, pump_page, pump_pages, 
 use uploads::{create_upload, find_photo, find_upload};
 
 /// Steps of the schema; the loop in [`migrate`] alone writes `user_version`.
-const STEPS: &[&str] = &[include_str!("schema/001.sql"), include_str!("schema/002.sql")];
+const STEPS: &[&str] = &[include_str!("schema/001.sql"), include_str!("schema/002.sql"), include_str!("schema/003.sql")];
 
 /// How long a closed upload is still answered for, so that a phone that missed the last answer can ask again.
 const REMEMBER_CLOSED_MS: i64 = 30 * 24 * 3600 * 1000;
@@ -201,7 +201,8 @@ fn holdings(connection: &Connection) -> rusqlite::Result<Holdings> {
         photo_bytes: count("SELECT coalesce(sum(bytes), 0) FROM photo")?,
         uploads_open: count("SELECT count(*) FROM upload WHERE state = 'open'")?,
         uploads_missing_bytes: count("SELECT coalesce(sum(length - offset), 0) FROM upload WHERE state = 'open'")?,
-        last_received_ms: connection.query_row("SELECT max(received_ms) FROM entry", [], |row| row.get(0))?,
+        // The last that came; the greatest time would be the whole table's.
+        last_received_ms: connection.query_row("SELECT received_ms FROM entry ORDER BY n DESC LIMIT 1", [], |row| row.get(0)).optional()?,
     })
 }
 
@@ -454,11 +455,14 @@ mod tests {
         let old = Connection::open(&path).unwrap();
         old.execute_batch(STEPS[0]).unwrap();
         old.execute_batch(
-            "INSERT INTO device (name, token_sha256, enrolled_ms) VALUES ('north', zeroblob(32), 7);
+            r#"INSERT INTO device (name, token_sha256, enrolled_ms) VALUES ('north', zeroblob(32), 7);
              INSERT INTO entry (id, hash, device, seq, pump, kind, hlc_ms, hlc_count, doc, delivered_by, received_ms)
              VALUES ('e', zeroblob(32), 'd', 1, 'p', 'poured', 5, 0, '{}', 1, 9);
+             INSERT INTO entry (id, hash, device, seq, pump, kind, hlc_ms, hlc_count, doc, delivered_by, received_ms)
+             VALUES ('f', zeroblob(32), 'd', 2, 'p', 'amended', 6, 0, '{"kind":"amended","body":{"amends":"e","reason":"r"}}', 1, 9),
+                    ('g', zeroblob(32), 'd', 3, 'p', 'amended', 7, 0, '{"kind":"amended","body":"of another program"}', 1, 9);
              INSERT INTO photo VALUES (printf('%064d', 0), 3, 'jpg', 9);
-             PRAGMA user_version = 1;",
+             PRAGMA user_version = 1;"#,
         )
         .unwrap();
         drop(old);
@@ -468,6 +472,8 @@ mod tests {
         assert_eq!(one("SELECT user_version FROM pragma_user_version"), STEPS.len() as i64);
         assert_eq!(one("SELECT count(*) FROM device WHERE name = 'north' AND enrolled_ms = 7 AND heard_ms IS NULL"), 1);
         assert_eq!(one("SELECT count(*) FROM entry JOIN device ON device.n = delivered_by WHERE received_ms = 9 AND doc = '{}'"), 1);
+        assert_eq!(one("SELECT count(*) FROM entry WHERE amends = 'e' AND id = 'f'"), 1);
+        assert_eq!(one("SELECT count(*) FROM entry WHERE amends IS NULL"), 2);
         assert_eq!(one("SELECT count(*) FROM photo"), 1);
         // The same shape as one that was made anew.
         let fresh = tempfile::tempdir().unwrap();

@@ -19,6 +19,22 @@ struct Kind {
     kind: String,
 }
 
+/// What an amendment speaks of.
+#[derive(serde::Deserialize)]
+struct Amending {
+    body: Amends,
+}
+
+#[derive(serde::Deserialize)]
+struct Amends {
+    amends: EntryId,
+}
+
+/// The entry that an amendment speaks of; none where it cannot be read, which is no reason to refuse it.
+fn amends(text: &str) -> Option<EntryId> {
+    Some(serde_json::from_str::<Amending>(text).ok()?.body.amends)
+}
+
 /// The head and kind of a sealed text, or why it is refused.
 fn read_entry(text: &str) -> Result<(EntryHead, String), (Option<EntryId>, VerdictOutcome)> {
     let refused = |code: &str, reason: String, advice: &str| VerdictOutcome::Refused { code: code.into(), reason, advice: advice.into() };
@@ -79,8 +95,8 @@ pub(super) fn store_one(transaction: &Transaction<'_>, text: &str, delivered_by:
         None => {
             transaction
                 .prepare_cached(
-                    "INSERT INTO entry (id, hash, device, seq, pump, kind, hlc_ms, hlc_count, doc, delivered_by, received_ms)
-                     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+                    "INSERT INTO entry (id, hash, device, seq, pump, kind, hlc_ms, hlc_count, doc, delivered_by, received_ms, amends)
+                     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
                 )?
                 .execute(params![
                     id.to_string(),
@@ -94,6 +110,7 @@ pub(super) fn store_one(transaction: &Transaction<'_>, text: &str, delivered_by:
                     text,
                     delivered_by,
                     now_ms,
+                    if kind == "amended" { amends(text).map(|id| id.to_string()) } else { None },
                 ])?;
             VerdictOutcome::Stored
         }
@@ -118,19 +135,16 @@ pub(super) fn pump_page(connection: &Connection, name: &str, total: i64, [skip, 
         set: set.query_row([name], |row| row.get(0)).optional()?,
         newest: docs.query_map(params![name, newest, skip], |row| row.get(0))?.collect::<Result<_, _>>()?,
         total: to_u64(total),
-        amended: amended_of(connection, name)?,
+        // Of interest beside entries alone.
+        amended: if newest == 0 { Vec::new() } else { amended_of(connection, name)? },
     })
 }
 
 /// Ids that entries of this pump amend.
 pub(super) fn amended_of(connection: &Connection, pump: &str) -> rusqlite::Result<Vec<EntryId>> {
-    let mut amended = connection.prepare_cached("SELECT doc FROM entry WHERE pump = ?1 AND kind = 'amended'")?;
-    let docs = amended.query_map([pump], |row| row.get::<_, String>(0))?;
-    let found = docs.filter_map(|doc| {
-        let doc: serde_json::Value = serde_json::from_str(&doc.ok()?).ok()?;
-        doc.get("body")?.get("amends")?.as_str()?.parse().ok()
-    });
-    Ok(found.collect())
+    let mut amended = connection.prepare_cached("SELECT amends FROM entry WHERE pump = ?1 AND amends IS NOT NULL")?;
+    let ids = amended.query_map([pump], |row| row.get::<_, String>(0))?;
+    Ok(ids.filter_map(|id| id.ok()?.parse().ok()).collect())
 }
 
 /// Entries in the order they came, after one of them.
@@ -155,20 +169,27 @@ pub(super) fn entries_after(connection: &Connection, after: i64, limit: u32, max
 
 /// Entries of some pumps, newest first.
 pub(super) fn entries_wanted(connection: &Connection, wanted: EntriesWanted) -> rusqlite::Result<Vec<(PumpId, String)>> {
-    let mut found: Vec<(i64, i64, PumpId, String)> = Vec::new();
-    let mut of_pump = connection.prepare_cached(
-        "SELECT hlc_ms, hlc_count, doc FROM entry
-         WHERE pump = ?1 AND hlc_ms >= ?2 AND hlc_ms < ?3 AND (?4 IS NULL OR kind = ?4)
-         ORDER BY hlc_ms DESC, hlc_count DESC LIMIT ?5",
-    )?;
+    // Keys first, from an index alone; two statements, so that each has its own. A record may be 100 kB, and most are not shown.
+    let within = "hlc_ms >= ?2 AND hlc_ms < ?3 ORDER BY hlc_ms DESC, hlc_count DESC LIMIT ?4";
+    let sql = match wanted.kind {
+        Some(_) => format!("SELECT hlc_ms, hlc_count, n FROM entry WHERE pump = ?1 AND kind = ?5 AND {within}"),
+        None => format!("SELECT hlc_ms, hlc_count, n FROM entry WHERE pump = ?1 AND ?5 IS NULL AND {within}"),
+    };
+    let mut of_pump = connection.prepare_cached(&sql)?;
+    let mut found: Vec<(i64, i64, PumpId, i64)> = Vec::new();
+    let mut from_ms = wanted.from_ms;
     for pump in wanted.pumps {
-        let asked = params![pump.to_string(), wanted.from_ms, wanted.to_ms, wanted.kind, wanted.limit];
+        let asked = params![pump.to_string(), from_ms, wanted.to_ms, wanted.limit, wanted.kind];
         for row in of_pump.query_map(asked, |row| Ok((row.get(0)?, row.get(1)?, pump, row.get(2)?)))? {
             found.push(row?);
         }
-        // No more than the newest of all pumps so far are kept.
+        // No more than the newest of all pumps so far are kept, and older ones are not looked for any more.
         found.sort_by_key(|one| std::cmp::Reverse((one.0, one.1)));
         found.truncate(wanted.limit as usize);
+        if found.len() == wanted.limit as usize {
+            from_ms = found.last().map_or(from_ms, |last| last.0);
+        }
     }
-    Ok(found.into_iter().map(|(_, _, pump, doc)| (pump, doc)).collect())
+    let mut doc = connection.prepare_cached("SELECT doc FROM entry WHERE n = ?1")?;
+    found.into_iter().map(|(_, _, pump, n)| Ok((pump, doc.query_row([n], |row| row.get(0))?))).collect()
 }
