@@ -10,7 +10,7 @@ use gritbook_depot::client::Patience;
 use gritbook_system_tests::soak::kills::{Plan, run};
 use gritbook_system_tests::soak::thin_link::{self, Thin};
 use gritbook_system_tests::soak::work::{Orders, work};
-use gritbook_system_tests::soak::{load, phones, power};
+use gritbook_system_tests::soak::{load, other_server, phones, power};
 
 /// Long runs against kills, power cuts, bad links and many phones.
 #[derive(Debug, Parser)]
@@ -105,6 +105,20 @@ enum What {
         #[arg(long, default_value_t = 60)]
         asks: u32,
     },
+    /// Our client against @tus/server under Node, over a link that is cut.
+    OtherServer {
+        /// Where its packages are installed (tests/peers/tus_server.mjs).
+        home: PathBuf,
+        /// The script.
+        #[arg(long, default_value = "tests/peers/tus_server.mjs")]
+        script: PathBuf,
+        /// Photos of 1.5 MB.
+        #[arg(long, default_value_t = 8)]
+        photos: u32,
+        /// Makes the choices.
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+    },
     /// The same work on a disk that loses what was not synced, cut off at random moments; then on one that fails, fills and reads short.
     Power {
         /// How many power cuts; a tenth as many for the depot, and as many failing calls.
@@ -159,6 +173,10 @@ fn main() -> std::process::ExitCode {
             for page in load::pages(&own, &dir, entries, asks) {
                 println!("{:<24} half {:>7.1} ms, p95 {:>7.1} ms, most {:>7.1} ms", page.page, page.p50_ms, page.p95_ms, page.most_ms);
             }
+        }
+        What::OtherServer { home, script, photos, seed } => {
+            let (requests, connections) = other_server::run(&script, &home, photos, seed);
+            println!("{photos} photos are there, whole, after {requests} requests over {connections} connections");
         }
         What::Power { cuts, seed } => {
             let begun = Instant::now();

@@ -7,6 +7,7 @@ pub mod depot_process;
 pub mod kills;
 pub mod load;
 pub mod look;
+pub mod other_server;
 pub mod phones;
 pub mod power;
 pub mod thin_link;
