@@ -2,16 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use super::ground::{Ground, linear_table};
-use super::hard_shadow::{self, HardShadow};
 use super::measure::Mask;
-use super::network::{Answer, Features};
+use super::network::Answer;
 use super::reading::GrainKind;
-use super::rim::{LightMap, PAPER};
 use super::segment::{flood_outside, patches};
 use super::settings::ReadSettings;
 use super::split::split;
-use super::window::WindowImage;
 
 /// One grain or lump.
 #[derive(Debug, Clone)]
@@ -31,69 +27,6 @@ pub struct Found {
     pub grain_px: usize,
     /// Pixels of the largest patch of grains that hang together and are no single convex body.
     pub largest_ragged_px: usize,
-}
-
-/// What the network was shown and what it answered.
-pub struct Seen {
-    /// Its answer.
-    pub answer: Answer,
-    /// The light over the paper's, hard shadows lit again.
-    pub light: LightMap,
-    /// The hard shadows that were lit again, if there were any.
-    pub hard_shadow: Option<HardShadow>,
-}
-
-/// Shows the window over its white paper to the network, without its hard shadows.
-pub fn look(window: &WindowImage, ground: &Ground) -> Seen {
-    let (width, height) = (window.width_px as usize, window.height_px as usize);
-    let table = linear_table();
-    let mut light = LightMap { width, height, values: Vec::with_capacity(width * height) };
-    let features = shown(window, ground, &table, |_, rows| {
-        for row in rows {
-            light.values.extend(row.iter().map(|[r, g, b]| ((r + 2.0 * g + b) * 0.25 * PAPER).round().clamp(0.0, 255.0) as u8));
-        }
-    });
-    let Some((lit_again, found)) = hard_shadow::lift(window, ground, &table, &mut light) else {
-        return Seen { answer: features.answer(), light, hard_shadow: None };
-    };
-    drop(features);
-    let features = shown(window, ground, &table, |y, rows| {
-        for (row, lit) in rows.iter_mut().zip(lit_again[y * width..].chunks(width)) {
-            row.iter_mut().zip(lit).filter(|(_, lit)| **lit != 0).for_each(|(value, _)| *value = [1.0; 3]);
-        }
-    });
-    let mut answer = features.answer();
-    hard_shadow::sweep(&mut answer.grain, width, &lit_again);
-    Seen { answer, light, hard_shadow: Some(found) }
-}
-
-/// The window's light over its paper's for the network; `pass` is given each pair of rows before it goes in, with the number of
-/// its first.
-fn shown(window: &WindowImage, ground: &Ground, table: &[f32; 256], mut pass: impl FnMut(usize, &mut [Vec<[f32; 3]>])) -> Features {
-    let (width, height) = (window.width_px as usize, window.height_px as usize);
-    let mut features = Features::new(width, height);
-    let mut level: [Vec<f32>; 3] = std::array::from_fn(|_| vec![0.0; width]);
-    let mut rows = [vec![[0.0_f32; 3]; width], vec![[0.0_f32; 3]; width]];
-    for half_row in 0..height.div_ceil(2) {
-        for (offset, out) in rows.iter_mut().enumerate() {
-            let y = (2 * half_row + offset).min(height - 1);
-            for (c, row) in level.iter_mut().enumerate() {
-                ground.paper_row(c, y, row);
-            }
-            let line = &window.rgb[3 * y * width..3 * (y + 1) * width];
-            for (x, (out, pixel)) in out.iter_mut().zip(line.as_chunks::<3>().0).enumerate() {
-                *out = std::array::from_fn(|c| table[usize::from(pixel[c])] / level[c][x]);
-            }
-        }
-        let real = (height - 2 * half_row).min(2);
-        pass(2 * half_row, &mut rows[..real]);
-        if real == 1 {
-            let (first, second) = rows.split_at_mut(1);
-            second[0].copy_from_slice(&first[0]);
-        }
-        features.set_rows(half_row, &rows[0], &rows[1]);
-    }
-    features
 }
 
 /// Inside a grain, away from where it meets another.

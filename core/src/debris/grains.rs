@@ -2,11 +2,12 @@
 
 use std::time::Instant;
 
-use super::bodies::{Body, Found, Seen, bodies, look};
+use super::bodies::{Body, Found, bodies};
 use super::crowd::largest_heap_mm2;
 use super::gradation::sphere_mm3;
 use super::ground::{Ground, find_ground, too_crowded};
 use super::hard_shadow::{self, HardShadow};
+use super::look::{Seen, look};
 use super::measure::{Mask, Shape};
 use super::reading::{Grain, GrainKind};
 use super::rim::settle_rims;
@@ -23,7 +24,7 @@ use crate::photo::quality::sharpness_of_strong_edges;
 /// The method's name in the document.
 pub const METHOD_NAME: &str = "spread";
 /// Changes whenever answers may.
-pub const METHOD_VERSION: &str = "4";
+pub const METHOD_VERSION: &str = "5";
 
 /// What the window told.
 #[derive(Debug, Clone)]

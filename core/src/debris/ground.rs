@@ -58,14 +58,18 @@ fn luminance(v: [f32; 3]) -> f32 {
 /// # Errors
 /// `too_crowded` where no ground is seen between the grains.
 pub fn find_ground(window: &WindowImage, kind: GroundKind) -> Result<Ground, CoreError> {
-    let white = match kind {
-        GroundKind::White => true,
-        GroundKind::Plain => false,
-        GroundKind::Auto => window.white.is_some(),
+    let on_white = || {
+        let table = linear_table();
+        let blocks = Blocks::new(window, &table, true);
+        white_ground(&blocks, window, &table)
     };
-    let table = if white { linear_table() } else { std::array::from_fn(|byte| byte as f32 / 255.0) };
-    let blocks = Blocks::new(window, &table, white);
-    if white { white_ground(&blocks, window, &table) } else { plain_ground(&blocks) }
+    let on_plain = || plain_ground(&Blocks::new(window, &std::array::from_fn(|byte| byte as f32 / 255.0), false));
+    match kind {
+        GroundKind::White => on_white(),
+        GroundKind::Plain => on_plain(),
+        GroundKind::Auto if window.white.is_some() => on_white(),
+        GroundKind::Auto => on_white().ok().filter(Ground::is_paper).map_or_else(on_plain, Ok),
+    }
 }
 
 /// The refusal of a window without visible ground.
@@ -404,11 +408,29 @@ impl Ground {
         }
     }
 
+    /// Whether a ground that was followed as white is paper where no card says so: bright, colourless, and plainly seen through the window.
+    fn is_paper(&self) -> bool {
+        let middle = |c: usize| {
+            let mut levels: Vec<f32> = self.paper[c].clone();
+            let at = levels.len() / 2;
+            *levels.select_nth_unstable_by(at, f32::total_cmp).1
+        };
+        let paper = [middle(0), middle(1), middle(2)];
+        let light = luminance(paper);
+        let tint = (paper[0] - paper[1]).abs().max((paper[2] - paper[1]).abs());
+        self.seen_share >= PAPER_SHARE && light >= PAPER_LIGHT && tint <= PAPER_TINT * light
+    }
+
     /// Whether ground is seen at a pixel (in its block).
     pub fn is_seen(&self, x: usize, y: usize) -> bool {
         self.seen[(y / self.block_px).min(self.rows - 1) * self.columns + (x / self.block_px).min(self.columns - 1)]
     }
 }
+
+/// Paper that no card vouches for: seen on this share of the window, this bright (linear light; sRGB 170), and within this tint.
+const PAPER_SHARE: f64 = 0.35;
+const PAPER_LIGHT: f32 = 0.4;
+const PAPER_TINT: f32 = 0.2;
 
 /// A plain ground must run through this share of the picture, through this many of 16 tiles, and be this even.
 const PLAIN_SHARE: f64 = 0.3;

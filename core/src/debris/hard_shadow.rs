@@ -322,8 +322,8 @@ fn soften(lit_again: &mut [u8], shaded: &Shaded, light: &LightMap) {
 
 #[cfg(test)]
 mod tests {
-    use super::super::bodies::look;
     use super::super::ground::find_ground;
+    use super::super::look::look;
     use super::super::settings::GroundKind;
     use super::*;
 

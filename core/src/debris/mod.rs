@@ -11,6 +11,7 @@ pub mod grains;
 pub mod ground;
 pub mod hard_shadow;
 pub mod level;
+pub mod look;
 mod mark;
 pub mod measure;
 pub mod network;

@@ -66,9 +66,12 @@ pub fn read_photo_fully(bytes: &[u8], settings: &ReadSettings) -> Result<ReadOut
     let mut watch = Stopwatch::new(&mut timings);
     let photo = load_photo(bytes, &PhotoLimits::default())?;
     watch.lap("load");
+    let facts =
+        PhotoFacts { sha256: photo.id.to_string(), width_px: photo.width_px, height_px: photo.height_px, taken_at: photo.taken_at.clone() };
+    // The photo goes where its window is made; a 12-megapixel one holds 36 MB.
     let (window, scale, sharpness) = match &settings.hand {
         Some(hand) => {
-            let (window, scale) = window_by_hand(&photo, hand.px_per_mm, hand.window_px)?;
+            let (window, scale) = window_by_hand(photo, hand.px_per_mm, hand.window_px)?;
             watch.lap("window");
             let sharpness = sharpness_of_strong_edges(&window);
             (window, scale, sharpness)
@@ -77,16 +80,13 @@ pub fn read_photo_fully(bytes: &[u8], settings: &ReadSettings) -> Result<ReadOut
             let pose = locate_card(&photo)?;
             watch.lap("locate");
             let window = window_from_card(&photo, &pose);
+            drop(photo);
             let print = settings.bar_mm / BAR_MM;
             let pose = pose.printed(print);
             watch.lap("rectify");
             (WindowImage { px_per_mm: window.px_per_mm / print, ..window }, pose.scale(), pose.sharpness)
         }
     };
-    let facts =
-        PhotoFacts { sha256: photo.id.to_string(), width_px: photo.width_px, height_px: photo.height_px, taken_at: photo.taken_at.clone() };
-    // The whole photo is no longer needed; a 12-megapixel one holds 36 MB.
-    drop(photo);
     let quality = judge(&window, &scale, &sharpness, &Gates::default());
     watch.lap("quality");
     if let Some(error) = refusal(&quality, scale.source) {

@@ -107,11 +107,16 @@ fn patch_median(source: &Source<'_>, pose: &CardPose, [left, top, width, height]
     }))
 }
 
-/// The whole photo, or a part of it (left, top, width, height in px), with a scale that was set by hand.
+/// Above this many pixels the window of a photo without a card is drawn at half the photo's scale: sensors that give more tell no finer
+/// detail (common practice, no published source), and a phone has no memory to spare.
+const FINE_PX: u64 = 16_000_000;
+
+/// The whole photo, or a part of it (left, top, width, height in px), with a scale that was set by hand; at half the photo's scale above
+/// 16 megapixels.
 ///
 /// # Errors
 /// `bad_scale` outside 0.01 to 1000 px/mm, `bad_window` where the part is empty or reaches outside the photo.
-pub fn window_by_hand(photo: &Photo, px_per_mm: f64, part_px: Option<[u32; 4]>) -> Result<(WindowImage, Scale), CoreError> {
+pub fn window_by_hand(photo: Photo, px_per_mm: f64, part_px: Option<[u32; 4]>) -> Result<(WindowImage, Scale), CoreError> {
     if !(0.01..=1000.0).contains(&px_per_mm) {
         let reason = format!("{px_per_mm} pixels per millimetre is outside 0.01 to 1000");
         return Err(CoreError::refused("bad_scale", reason, "measure a known length in the photo: its pixels over its millimetres"));
@@ -123,11 +128,6 @@ pub fn window_by_hand(photo: &Photo, px_per_mm: f64, part_px: Option<[u32; 4]>) 
             format!("a window of {width} x {height} px at {left}, {top} is not inside {} x {} px", photo.width_px, photo.height_px);
         return Err(CoreError::refused("bad_window", reason, "give left, top, width and height in pixels of the upright photo"));
     }
-    let stride = photo.width_px as usize * 3;
-    let (first, length) = (left as usize * 3, width as usize * 3);
-    let rows = photo.rgb.chunks_exact(stride).skip(top as usize).take(height as usize);
-    let rgb = rows.flat_map(|row| &row[first..first + length]).copied().collect();
-    let window = WindowImage { width_px: width, height_px: height, px_per_mm, rgb, white: None, edge_sigma_px: None };
     let [x0, y0, x1, y1] = [left, top, left + width, top + height].map(f64::from);
     let scale = Scale {
         source: ScaleSource::Hand,
@@ -137,7 +137,44 @@ pub fn window_by_hand(photo: &Photo, px_per_mm: f64, part_px: Option<[u32; 4]>) 
         window_mm: [f64::from(width) / px_per_mm, f64::from(height) / px_per_mm],
         window_corners_px: [[x0, y0], [x1, y0], [x1, y1], [x0, y1]],
     };
-    Ok((window, scale))
+    let drawn = |width_px: u32, height_px: u32, px_per_mm: f64, rgb: Vec<u8>| WindowImage {
+        width_px,
+        height_px,
+        px_per_mm,
+        rgb,
+        white: None,
+        edge_sigma_px: None,
+    };
+    if u64::from(width) * u64::from(height) > FINE_PX {
+        return Ok((drawn(width / 2, height / 2, px_per_mm / 2.0, halved(&photo, [left, top, width / 2, height / 2])), scale));
+    }
+    if (width, height) == (photo.width_px, photo.height_px) {
+        return Ok((drawn(width, height, px_per_mm, photo.rgb), scale));
+    }
+    let stride = photo.width_px as usize * 3;
+    let (first, length) = (left as usize * 3, width as usize * 3);
+    let rows = photo.rgb.chunks_exact(stride).skip(top as usize).take(height as usize);
+    let rgb = rows.flat_map(|row| &row[first..first + length]).copied().collect();
+    Ok((drawn(width, height, px_per_mm, rgb), scale))
+}
+
+/// Means of 2 x 2 pixels from `left`, `top` on, `width` x `height` of them.
+fn halved(photo: &Photo, [left, top, width, height]: [u32; 4]) -> Vec<u8> {
+    let stride = photo.width_px as usize * 3;
+    let (first, length) = (left as usize * 3, width as usize * 6);
+    let mut rgb = Vec::with_capacity(width as usize * height as usize * 3);
+    for row in 0..height as usize {
+        let start = (top as usize + 2 * row) * stride + first;
+        let (upper, lower) = (&photo.rgb[start..start + length], &photo.rgb[start + stride..start + stride + length]);
+        for (above, below) in upper.as_chunks::<6>().0.iter().zip(lower.as_chunks::<6>().0) {
+            rgb.extend(
+                (0..3).map(|c| {
+                    ((u16::from(above[c]) + u16::from(above[c + 3]) + u16::from(below[c]) + u16::from(below[c + 3]) + 2) / 4) as u8
+                }),
+            );
+        }
+    }
+    rgb
 }
 
 #[cfg(test)]
@@ -159,11 +196,20 @@ mod tests {
     }
 
     #[test]
+    fn window_of_more_pixels_than_a_lens_resolves_is_drawn_at_half_the_scale() {
+        let large = photo(5001, 3301, |x, y| [(x % 2 * 100) as u8, (y % 2 * 50) as u8, 7]);
+        let (window, scale) = window_by_hand(large, 40.0, Some([1, 1, 5000, 3300])).unwrap();
+        assert_eq!((window.width_px, window.height_px, window.px_per_mm), (2500, 1650, 20.0));
+        assert_eq!((scale.px_per_mm, scale.window_mm, scale.window_corners_px[2]), (40.0, [125.0, 82.5], [5001.0, 3301.0]));
+        assert!(window.rgb.as_chunks::<3>().0.iter().all(|pixel| *pixel == [50, 25, 7]));
+    }
+
+    #[test]
     fn window_at_the_photos_own_scale_is_an_exact_copy() {
         // 10 px/mm, window's corner at pixel corner (30, 20): every sample falls on a pixel centre.
         let photo = photo(200, 150, |x, y| [x as u8, y as u8, (x ^ y) as u8]);
         let window = window_from_card(&photo, &pose(Matrix3::new(10.0, 0.0, 30.0, 0.0, 10.0, 20.0, 0.0, 0.0, 1.0), [12.0, 11.0]));
-        let (copy, scale) = window_by_hand(&photo, 10.0, Some([30, 20, 120, 110])).unwrap();
+        let (copy, scale) = window_by_hand(photo.clone(), 10.0, Some([30, 20, 120, 110])).unwrap();
         assert_eq!((window.width_px, window.height_px, &window.rgb), (120, 110, &copy.rgb));
         assert!((window.px_per_mm - 10.0).abs() < 1e-6 && scale.window_mm == [12.0, 11.0]);
     }
@@ -186,11 +232,11 @@ mod tests {
     fn hand_scale_and_window_out_of_range_are_refused() {
         let photo = photo(100, 80, |_, _| [0; 3]);
         for scale in [0.0, -1.0, f64::NAN, f64::INFINITY, 1e6] {
-            assert_eq!(window_by_hand(&photo, scale, None).unwrap_err().code(), "bad_scale");
+            assert_eq!(window_by_hand(photo.clone(), scale, None).unwrap_err().code(), "bad_scale");
         }
         for part in [[0, 0, 101, 10], [0, 0, 0, 10], [50, 79, 10, 2], [u32::MAX, 0, 2, 2]] {
-            assert_eq!(window_by_hand(&photo, 5.0, Some(part)).unwrap_err().code(), "bad_window");
+            assert_eq!(window_by_hand(photo.clone(), 5.0, Some(part)).unwrap_err().code(), "bad_window");
         }
-        assert_eq!(window_by_hand(&photo, 5.0, Some([99, 79, 1, 1])).unwrap().0.rgb.len(), 3);
+        assert_eq!(window_by_hand(photo.clone(), 5.0, Some([99, 79, 1, 1])).unwrap().0.rgb.len(), 3);
     }
 }

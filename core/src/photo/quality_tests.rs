@@ -68,7 +68,7 @@ fn white_of_the_card_is_measured_beside_the_window() {
 fn strong_edges_tell_the_blur_of_a_photo_without_a_card() {
     for blur_px in [1.0, 2.0, 4.0] {
         let photo = Scene { blur_px, px_per_mm: 20.0, noise: 1.0, ..Scene::default() }.photo();
-        let (window, scale) = window_by_hand(&photo, 20.0, None).unwrap();
+        let (window, scale) = window_by_hand(photo.clone(), 20.0, None).unwrap();
         let sharpness = sharpness_of_strong_edges(&window);
         // Rough by nature: linear light is blurred and code values are read.
         assert!((0.7..1.5).contains(&(sharpness.edge_sigma_px / blur_px)), "{sharpness:?} for {blur_px}");
