@@ -4,12 +4,13 @@
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 target=${CARGO_TARGET_DIR:-target}
-packages=(-p gritbook-bindings --features gritbook-bindings/cli)
+# Without what no screen asks for (bindings/Cargo.toml).
+packages=(-p gritbook-bindings --no-default-features --features gritbook-bindings/cli)
 if [[ " $* " != *" library "* ]]; then packages+=(-p gritbook-depot); fi
 cargo build --locked "${packages[@]}"
 if [[ " $* " == *" phone "* ]]; then
     # Relocations are packed, which makes the library 0.19 MB smaller; glibc and Android each have a format of their own (README.md).
-    (set -a && . android-shell/build/phone.env && cargo rustc --locked -p gritbook-bindings --lib --profile phone -- -C link-arg=-Wl,-z,pack-relative-relocs)
+    (set -a && . android-shell/build/phone.env && cargo rustc --locked -p gritbook-bindings --no-default-features --lib --profile phone -- -C link-arg=-Wl,-z,pack-relative-relocs)
 fi
 fresh=$(mktemp -d)
 trap 'rm -rf "$fresh"' EXIT

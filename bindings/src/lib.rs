@@ -7,6 +7,7 @@
 //! ```text
 //! fieldbook ──► core::fieldbook          the one object; each method hands over and converts
 //! reading, card ──► core::debris         photo to reading, where things stand on the printed card
+//! face ──► core::face                   photo of a wear surface to marks and lines
 //! grades ──► core::wear                 the five grades in words
 //! wear ──► core::wear                   measured wear: plate, bore, lip, band, O-ring, bolt, line
 //! units, enrolment ──► core             figures in the shop's units, the code that lets a device in
@@ -19,17 +20,20 @@ mod card;
 mod cross;
 mod enrolment;
 mod error;
+mod face;
 mod fieldbook;
 mod grades;
 mod host;
 mod reading;
 mod records;
 mod units;
+#[cfg(feature = "measured")]
 mod wear;
 
 pub use card::{CardGeometry, Paper, card_geometry};
 pub use enrolment::{Enrolment, enrolment_of_payload, enrolment_of_photo};
 pub use error::{FieldBookError, SpanishError, spanish_error};
+pub use face::{FaceLook, FaceMark, FaceMarkKind, measure_face};
 pub use fieldbook::{FieldBook, pump_id_named};
 pub use grades::{Criteria, LevelWords, Words, criteria_edition, grade_criteria, grade_names, level_words, liquid_words, part_words};
 pub use host::{OutboxListener, Transport, TransportError};
@@ -39,6 +43,7 @@ pub use reading::{
 };
 pub use records::*;
 pub use units::{DecimalMark, Quantity, UnitSystem, figure, parse_figure, typed_figure, unit_of};
+#[cfg(feature = "measured")]
 pub use wear::*;
 
 uniffi::setup_scaffolding!();

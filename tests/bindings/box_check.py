@@ -469,6 +469,24 @@ def grades_with_photos_are_saved_once_and_their_photos_shown_newest_first():
 
 
 @check
+def photo_of_a_wear_surface_is_measured_beside_the_last_one_and_never_graded():
+    faces = pathlib.Path("fixtures/faces")
+    if not (faces / "cup.jpg").exists():
+        raise Skipped("no photos of wear surfaces in fixtures/faces")
+    look = g.measure_face(str(faces / "cup.jpg"), str(faces / "cup_before.jpg"), None)
+    english = [line.en for line in look.lines]
+    assert english[0].startswith("Share under grit: ") and "More grit than last time." in english, english
+    assert english[-1] == "This measures the photo. You give the grade." and all(line.es for line in look.lines)
+    grit = [mark for mark in look.marks if mark.kind == g.FaceMarkKind.GRIT]
+    assert len(grit) > 20
+    for mark in look.marks:
+        xs, ys = mark.outline_px[::2], mark.outline_px[1::2]
+        assert len(xs) == len(ys) >= 3 and 0 <= min(xs) and max(xs) <= look.width_px and 0 <= min(ys) and max(ys) <= look.height_px
+    refused("no_white", g.ReadingError.NotRead, lambda: g.measure_face(str(faces / "no_white.jpg"), None, None))
+    refused("bad_bar", g.ReadingError.NotRead, lambda: g.measure_face(str(faces / "cup.jpg"), None, 10.0))
+
+
+@check
 def level_limits_of_the_shop_are_checked_used_and_written_into_the_reading():
     usual = g.usual_level_limits()
     g.check_level_limits(usual)

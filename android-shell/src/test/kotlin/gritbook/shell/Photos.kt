@@ -11,5 +11,8 @@ object Photos {
 
     fun bad(name: String) = File(root, "fixtures/photos/bad/$name").also { check(it.isFile) { "$it is missing" } }
 
+    /** Of a wear surface. */
+    fun face(name: String) = File(root, "fixtures/faces/$name.jpg").also { check(it.isFile) { "$it is missing" } }
+
     fun sha256(file: File) = MessageDigest.getInstance("SHA-256").digest(file.readBytes()).joinToString("") { "%02x".format(it) }
 }

@@ -6,6 +6,7 @@ import android.os.Looper
 import gritbook.core.FieldBook
 import gritbook.core.FieldBookException
 import gritbook.core.OpenReport
+import gritbook.core.ReadingException
 import java.io.File
 import java.util.concurrent.ExecutorService
 import java.util.concurrent.Executors
@@ -114,6 +115,7 @@ data class Trouble(val code: String, val reason: String, val advice: String) {
             is FieldBookException.Storage -> Trouble(error.code, error.reason, error.advice)
             is FieldBookException.Depot -> Trouble(error.code, error.reason, error.advice)
             is FieldBookException.Internal -> Trouble(error.code, error.reason, error.advice)
+            is ReadingException.NotRead -> Trouble(error.code, error.reason, error.advice)
             // The same words as the book's own for a write of the shell.
             is java.io.IOException if full(error) -> Trouble("storage_full", "the phone's storage is full", "free some space and do it again; nothing was lost")
             else -> Trouble("fault", error.message ?: error.javaClass.simpleName, "")

@@ -2,10 +2,14 @@ package gritbook.shell.screens
 
 import android.app.Activity
 import android.content.Intent
+import android.graphics.Bitmap
+import android.graphics.Canvas
 import android.net.Uri
 import android.os.SystemClock
 import android.view.MotionEvent
 import android.view.View
+import android.view.ViewGroup
+import android.widget.TextView
 import gritbook.core.Cup
 import gritbook.core.EntryBody
 import gritbook.core.GradeDraft
@@ -30,6 +34,7 @@ import gritbook.shell.frame.Clock
 import gritbook.shell.frame.Place
 import gritbook.shell.look.photo.WearPane
 import gritbook.shell.look.photo.WearPairView
+import gritbook.shell.look.difference
 import gritbook.shell.pump
 import gritbook.shell.screens.check.WearShots
 import gritbook.shell.thumb
@@ -87,10 +92,10 @@ class WearTest {
     }
 
     /** What was kept of cup A before: a photo of two years ago, at 7000 m3, bedded. */
-    private fun keepEarlier(pump: String) {
+    private fun keepEarlier(pump: String, photo: File = earlier) {
         // 3 March 2024, 12:00 UTC.
         Clock.read = { 1_709_467_200_000 }
-        val given = GradeDraft(Part.CUP, Cup.A, 1u, GradeSource.EYE, criteriaEdition(), listOf(earlier.path))
+        val given = GradeDraft(Part.CUP, Cup.A, 1u, GradeSource.EYE, criteriaEdition(), listOf(photo.path))
         bench.book { it.saveGrades(GradesDraft(pump, 7_000.0, listOf(given)), Clock.now()) }
         Clock.read = System::currentTimeMillis
         bench.book { it.poured(pump, PourMade(null, 9_000.0, null, null), Clock.now()) }
@@ -279,6 +284,61 @@ class WearTest {
         bench.settle()
         bench.touch(R.id.back)
         assertEquals(1, grades(pump).size)
+    }
+
+    private fun drawn(view: View) = Bitmap.createBitmap(view.width, view.height, Bitmap.Config.ARGB_8888).also { view.draw(Canvas(it)) }
+
+    /** What the photo shows, line by line. */
+    private val told get() = listOf(R.id.wear_headline, R.id.wear_told).map { bench.find<ViewGroup>(it) }
+        .flatMap { box -> List(box.childCount) { (box.getChildAt(it) as TextView).text.toString() } }
+
+    @Test
+    fun photoOfACupThenWhatItShowsStandsBelowBesideTheLastOneAndItIsDrawnOverAndNobodyGrades() {
+        start()
+        val pump = bench.pump("Otter", 9_000.0)
+        keepEarlier(pump, Photos.face("cup_before"))
+        grading(pump)
+        photographed(Photos.face("cup"))
+        bench.touch(R.id.wear_pair)
+        bench.layOut()
+        bench.settle()
+        bench.picture("wear_measured")
+        val plain = drawn(pane)
+        pane.closer()
+        bench.settle()
+        bench.picture("wear_measured_closer")
+        val marks = pane.marks
+        val marked = drawn(pane)
+        pane.marks = emptyList()
+        assertTrue("outlines show once the photo is closer", difference(marked, drawn(pane)) > 0.01)
+        pane.whole()
+        assertEquals("and not before", 0.0, difference(plain, drawn(pane)), 0.0)
+        pane.marks = marks
+        assertTrue("$told", "Share under grit: 3\\.\\d % \\(3\\.\\d to 4\\.\\d\\)".toRegex().matches(told.first()))
+        assertTrue("$told", "More grit than last time." in told)
+        assertEquals("This measures the photo. You give the grade.", told.last())
+        assertTrue("marks are drawn", pane.marks.size > 20)
+        assertEquals("nothing is graded", 1, grades(pump).size)
+        bench.touch(R.id.wear_take_away)
+        assertEquals(emptyList<String>(), told)
+    }
+
+    @Test
+    @org.robolectric.annotation.Config(qualifiers = "es-rMX-w360dp-h640dp-xhdpi")
+    fun photoThatCannotBeMeasuredThenItSaysWhyAndWhatToDoInSpanishAndIsKept() {
+        Locale.setDefault(language)
+        val pump = begin()
+        photographed(Photos.face("no_white"))
+        bench.thumb(2)
+        bench.touch(R.id.wear_pair)
+        bench.settle()
+        bench.picture("wear_not_measured")
+        assertEquals("Foto sin medir", told.first())
+        assertEquals("$told", 3, told.size)
+        assertEquals(gritbook.core.spanishError("no_white")!!.advice, told.last())
+        bench.touch(R.id.back)
+        bench.touch(R.id.back)
+        assertEquals(listOf(Photos.sha256(Photos.face("no_white"))), grades(pump).single().photos)
     }
 
     @Test

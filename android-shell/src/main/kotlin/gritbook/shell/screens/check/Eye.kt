@@ -61,7 +61,8 @@ class Eye(private val context: Context, private val desk: Desk, private val limi
                 facts = it.facts
                 outlines = it.outlines
             }, { error ->
-                if (error is ReadingException.NotRead) refusal = Trouble(error.code, error.reason, error.advice) else failure = Trouble.of(error)
+                val trouble = Trouble.of(error)
+                if (error is ReadingException.NotRead) refusal = trouble else failure = trouble
             })
             changed()
         }

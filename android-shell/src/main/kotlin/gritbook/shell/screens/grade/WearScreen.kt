@@ -8,6 +8,7 @@ import android.widget.LinearLayout
 import gritbook.core.PumpSummary
 import gritbook.core.Quantity
 import gritbook.core.WearPhoto
+import gritbook.core.measureFace
 import gritbook.shell.R
 import gritbook.shell.carry.Pictures
 import gritbook.shell.carry.Shots
@@ -19,10 +20,12 @@ import gritbook.shell.frame.Place
 import gritbook.shell.frame.Screen
 import gritbook.shell.frame.Trouble
 import gritbook.shell.frame.Vocabulary
+import gritbook.shell.frame.capital
 import gritbook.shell.frame.dp
 import gritbook.shell.frame.key
 import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.note
+import gritbook.shell.frame.say
 import gritbook.shell.frame.words
 import gritbook.shell.look.photo.WearPane
 import gritbook.shell.screens.check.Grades
@@ -37,6 +40,8 @@ class WearScreen(at: Place, private val wear: WearPlace, frame: Frame) : Screen(
     private val key = Grades.key(wear.part, wear.cup)
     private val shots get() = WearShots.of(into, key)
     private lateinit var pair: LinearLayout
+    private lateinit var headline: LinearLayout
+    private lateinit var told: LinearLayout
     private lateinit var foot: LinearLayout
     private val now = WearPane(context).apply { id = R.id.wear_now; isSaveFromParentEnabled = false }
     private val last = WearPane(context).apply { id = R.id.wear_last; isSaveFromParentEnabled = false }
@@ -53,11 +58,18 @@ class WearScreen(at: Place, private val wear: WearPlace, frame: Frame) : Screen(
 
     override fun build() = Page(context, PartList.name(context, wear.part, wear.cup), frame.prefs.now.leftHand, frame::leave).apply {
         WearPane.inStep(now, last)
+        fun lines(id: Int) = put(LinearLayout(context).apply {
+            this.id = id
+            orientation = LinearLayout.VERTICAL
+            accessibilityLiveRegion = View.ACCESSIBILITY_LIVE_REGION_POLITE
+        })
+        headline = lines(R.id.wear_headline)
         pair = put(LinearLayout(context).apply {
             isBaselineAligned = false
             // Two fingers, one on each photo, are one pinch: each alone is too narrow for it.
             isMotionEventSplittingEnabled = false
         })
+        told = lines(R.id.wear_told)
         foot = foot()
     }
 
@@ -85,6 +97,41 @@ class WearScreen(at: Place, private val wear: WearPlace, frame: Frame) : Screen(
     private fun show() {
         showPair()
         showFoot()
+        measure()
+    }
+
+    /** The photos that are measured now or were last: the new one and the one beside it. */
+    private var measured: Pair<File, File?>? = null
+
+    /** What the photo shows, once both sides are known. */
+    private fun measure() {
+        val new = shots.asReversed().getOrNull(newer)?.let { Shots.file(context, it) }
+        val earlier = before ?: return
+        val pair = new?.let { it to earlier.getOrNull(older.coerceIn(0, (earlier.size - 1).coerceAtLeast(0)))?.path?.let(::File) }
+        if (pair == measured) return
+        measured = pair
+        now.marks = emptyList()
+        if (pair == null) return tellLines()
+        val (file, last) = pair
+        tellLines(word(R.string.wear_measuring))
+        val barMm = frame.prefs.now.barMm
+        away(Desk.Lane.EYE, failed = { if (measured == pair) tellNotMeasured(it) }, work = { measureFace(file.path, last?.path, barMm) }) { face ->
+            if (measured != pair) return@away
+            now.marks = face.marks.map { it.outlinePx }
+            tellLines(*face.lines.map(context::say).toTypedArray())
+        }
+    }
+
+    /** The first line over the photos, the rest below them. */
+    private fun tellLines(vararg lines: String) {
+        headline.removeAllViews()
+        told.removeAllViews()
+        lines.forEachIndexed { at, line -> if (at == 0) headline.addView(context.words(line, bold = true)) else told.addView(context.note(line)) }
+    }
+
+    private fun tellNotMeasured(why: Throwable) {
+        val trouble = context.say(Trouble.of(why))
+        tellLines(word(R.string.wear_not_measured), trouble.reason.capital(), trouble.advice.capital())
     }
 
     private fun showPair() = pair.run {
