@@ -123,7 +123,10 @@ fn signs_of(timeline: &Timeline, median_m3: f64, bore_wear_mm: Option<f64>) -> V
     let begun = |cup: &crate::history::FittedPart| here - timeline.through_m3(cup, here).middle();
     let newest = cups.iter().map(&begun).fold(f64::NEG_INFINITY, f64::max);
     let looks = timeline.box_seen();
-    let since: Vec<_> = looks.iter().filter(|seen| seen.position_m3 > newest).collect();
+    // What was looked at just when new cups went in came from the ones before; cups that were in already were there to be seen.
+    let new = cups.iter().any(|cup| begun(cup) >= newest && cup.age_then_m3 == Some(0.0));
+    let of_these = |position_m3: f64| position_m3 > newest || (!new && position_m3 >= newest);
+    let since: Vec<_> = looks.iter().filter(|seen| of_these(seen.position_m3)).collect();
     if let Some(last) = since.last() {
         match last.what.level {
             Some(3) => signs.push(SignSeen::Lumps),
@@ -162,7 +165,7 @@ fn signs_of(timeline: &Timeline, median_m3: f64, bore_wear_mm: Option<f64>) -> V
             });
         }
         // Trouble now: was it the same before the change?
-        let old = looks.iter().rev().find(|seen| seen.position_m3 <= newest);
+        let old = looks.iter().rev().find(|seen| !of_these(seen.position_m3));
         if newest > 0.0
             && bad(&last)
             && let Some(old) = old
@@ -282,6 +285,18 @@ mod tests {
         let rows = "2026-01-01T06:00:00Z,P,,fitted,0,,,,,,,,\n2026-02-01T06:00:00Z,P,,checked,900,1,,grey,,,,,\n";
         let found = diagnose(&parse(format!("{HEADER}{rows}").as_bytes()).unwrap(), "P").unwrap();
         assert!((found.causes.iter().map(|cause| cause.share).sum::<f64>() - 1.0).abs() < 1e-12);
+    }
+
+    /// A book begins with a check: its cups are in, their age is not known, and what the box showed is theirs.
+    #[test]
+    fn first_check_of_a_book_is_a_look_at_the_cups_that_are_in() {
+        let rows = "2026-06-01T06:00:00Z,P,,checked,4000,3,,grey,,,,,\n2026-06-01T06:00:00Z,P,A,graded,4000,,3,,,cup,,,\n";
+        let found = diagnose(&parse(format!("{HEADER}{rows}").as_bytes()).unwrap(), "P").unwrap();
+        assert!(found.signs.iter().any(|sign| sign.code == SignSeen::Lumps), "{:?}", found.signs);
+        // The box that was drained when the cups were changed showed what the old ones let by.
+        let changed =
+            format!("{HEADER}{rows}2026-06-01T07:00:00Z,P,A,fitted,4000,,,,,cup,,,\n2026-06-01T07:00:00Z,P,B,fitted,4000,,,,,cup,,,\n");
+        assert_eq!(diagnose(&parse(changed.as_bytes()).unwrap(), "P").unwrap_err().code(), "nothing_seen");
     }
 
     #[test]
