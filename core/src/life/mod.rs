@@ -5,6 +5,7 @@
 //! weibull    the distribution: reliability, what is left of a life, B-life
 //! fit        maximum likelihood under censoring, with observed information and two kinds of interval
 //! counted    without a model: Kaplan-Meier with Greenwood, Nelson-Aalen
+//! competing  how parts end where several ends compete: Aalen-Johansen
 //! renewal    age replacement: when to change by plan, and what a cubic metre costs then
 //! fleet      the stated prior for few data, and the posterior on a grid with a factor of its own for each pump
 //! condition  what grades, levels, the liquid and settled solids say about how far a cup is through its life
@@ -17,6 +18,7 @@
 //! Pure: same input, same answer. Ages are volumes of concrete (m3) or any other positive measure of use; nothing here
 //! knows which. R(t) = exp(-(t/scale)^shape) throughout.
 
+pub mod competing;
 pub mod condition;
 pub mod counted;
 pub mod fit;

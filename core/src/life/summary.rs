@@ -2,6 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::competing::{EndKind, EndShare, competing_ends};
 use super::counted::kaplan_meier;
 use super::fit::{Interval, LEAST_FAILURES, LifeCounts, fit};
 use super::fleet::{Cell, Fleet, GridLife};
@@ -131,6 +132,9 @@ pub struct LifeSummary {
     pub with_signs: Option<WithSigns>,
     /// The counted curve.
     pub kaplan_meier: Vec<CountedStep>,
+    /// How they ended, each way beside the others.
+    #[serde(default)]
+    pub ends: Vec<EndShare>,
 }
 
 impl LifeSummary {
@@ -145,7 +149,7 @@ impl LifeSummary {
 /// # Errors
 /// `no_lives` where the history holds none.
 pub fn summary(history: &History, part: Part) -> Result<LifeSummary, CoreError> {
-    let mut samples = Vec::new();
+    let (mut samples, mut ends) = (Vec::new(), Vec::new());
     let (mut age_unknown, mut came_out_worn) = (0, 0);
     for timeline in history.timelines() {
         for life in timeline.lives(part) {
@@ -153,6 +157,7 @@ pub fn summary(history: &History, part: Part) -> Result<LifeSummary, CoreError> 
                 age_unknown += usize::from(life.age_then_m3.is_none());
                 came_out_worn += usize::from(life.end == LifeEnd::Removed(Some(RemovalReason::Worn)));
                 samples.push(sample);
+                ends.push((sample, EndKind::of(life.end).filter(|_| life.age_then_m3.is_some())));
             }
         }
     }
@@ -204,6 +209,7 @@ pub fn summary(history: &History, part: Part) -> Result<LifeSummary, CoreError> 
         with_prior,
         with_signs: (part == Part::Cup).then(|| with_signs(history)),
         kaplan_meier: steps.collect(),
+        ends: competing_ends(&ends),
     })
 }
 

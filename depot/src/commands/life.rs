@@ -122,6 +122,11 @@ fn print(summary: &LifeSummary) {
     if summary.came_out_worn > 0 {
         say(format!("{} of the sound ones came out worn: they would not have gone on like the others.", summary.came_out_worn));
     }
+    let ends: Vec<String> =
+        summary.ends.iter().map(|end| format!("{:.0} % {} ({})", 100.0 * end.share, end.end.words(), end.lives)).collect();
+    if !ends.is_empty() {
+        say(format!("How they end, each way beside the others: {}.", ends.join(", ")));
+    }
     if summary.prior_used {
         say("Too few failures for a fit: the stated prior speaks with them.");
     }

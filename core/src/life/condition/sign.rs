@@ -1,16 +1,6 @@
-//! What grades, levels, the liquid and the settled solids say about how far a cup is through its life.
-//!
-//! A cup that will wear out at use T has gone through the share f = use / T of its life. A worse sign is likelier the larger f is:
-//! the chance of a sign at or beyond step k is a logistic curve in f with its middle at `cuts[k]` and a width. Wrong signs
-//! happen: a share of them (`misread`) may be any step. The ratio of a worse sign's chance to a better one's is kept from falling
-//! as f grows ([`SignTable`]), so a worse sign always moves the judgement towards failure (monotone likelihood ratio), whatever the
-//! prior and however many signs are misread.
-//!
-//! The box is shared: its level is that of the cup that is further through its life.
-//!
-//! The figures are assumptions, for a shop's own lives to correct ([`ConditionModel::learned`]).
+//! One kind of sign: its chances along a life, as a table, and corrected by counts.
 
-use super::numeric::minimum;
+use super::super::numeric::minimum;
 
 /// Chances of one kind of sign.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,24 +12,6 @@ pub struct SignModel {
     /// Share of signs that may be any step, 0 to 1.
     pub misread: f64,
 }
-
-/// All signs.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ConditionModel {
-    /// Levels 0 to 3: paste only, some sand, sand, lumps.
-    pub level: SignModel,
-    /// Grades 0 to 4.
-    pub grade: SignModel,
-    /// Muddy or not.
-    pub muddy: SignModel,
-    /// Low or not.
-    pub low: SignModel,
-    /// Settled solids for each m3 since the drain, in classes of the shop's own records ([`SETTLED_SHARES`]).
-    pub settled: SignModel,
-}
-
-/// A settled rate is in class k where it lies above this share k of the shop's own rates so far.
-pub const SETTLED_SHARES: [f64; 4] = [0.5, 0.75, 0.9, 0.97];
 
 /// Signs of one life are not independent of each other (same cup, same eye, wear that runs ahead stays ahead): each counts for
 /// this share of its log-likelihood. Assumption; chosen among 0.5, 0.75 and 1 on simulated fleets. See [`trusted`].
@@ -92,7 +64,7 @@ impl SignModel {
     }
 
     /// Chance of exactly this sign at `life_share`, misread ones among them.
-    fn chance(&self, step: u8, life_share: f64) -> f64 {
+    pub(super) fn chance(&self, step: u8, life_share: f64) -> f64 {
         let below = if step == 0 { 0.0 } else { self.at_most(step - 1, life_share) };
         (1.0 - self.misread) * (self.at_most(step, life_share) - below).max(1e-12) + self.misread / self.steps() as f64
     }
@@ -243,169 +215,5 @@ impl SignCounts {
     fn seen(&self) -> Vec<(usize, usize, f64)> {
         let all = self.counts.iter().enumerate().map(|(i, count)| (i / self.steps, i % self.steps, *count));
         all.filter(|(_, _, count)| *count > 1e-4).collect()
-    }
-}
-
-/// Counts of every kind of sign.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ConditionCounts {
-    /// Levels.
-    pub level: SignCounts,
-    /// Grades.
-    pub grade: SignCounts,
-    /// Muddy.
-    pub muddy: SignCounts,
-    /// Low.
-    pub low: SignCounts,
-    /// Settled.
-    pub settled: SignCounts,
-}
-
-impl Default for ConditionCounts {
-    fn default() -> Self {
-        Self {
-            level: SignCounts::new(4),
-            grade: SignCounts::new(5),
-            muddy: SignCounts::new(2),
-            low: SignCounts::new(2),
-            settled: SignCounts::new(SETTLED_SHARES.len() + 1),
-        }
-    }
-}
-
-impl ConditionModel {
-    /// What is assumed before a shop's own lives speak. The order of signs is common practice, no published source: paste
-    /// only is normal, sand means that cups are passing, lumps that they are done; muddy water means a badly worn piston
-    /// (READ chinapumpparts.com, News 114); box water that falls passes the worn seal (READ concreteconstruction.net, water
-    /// leakage into pumped concrete). The places along a life are our assumption.
-    pub fn assumed() -> Self {
-        Self {
-            level: SignModel::new(&[0.5, 0.75, 0.93], 0.13),
-            grade: SignModel::new(&[0.2, 0.45, 0.7, 0.93], 0.13),
-            muddy: SignModel::new(&[0.9], 0.15),
-            low: SignModel::new(&[1.05], 0.2),
-            settled: SignModel::new(&[0.45, 0.68, 0.82, 0.93], 0.15),
-        }
-    }
-
-    /// The model corrected by counted signs, against what is assumed.
-    #[must_use]
-    pub fn learned(&self, counts: &ConditionCounts) -> Self {
-        let prior = Self::assumed();
-        Self {
-            level: self.level.learned(&prior.level, &counts.level),
-            grade: self.grade.learned(&prior.grade, &counts.grade),
-            muddy: self.muddy.learned(&prior.muddy, &counts.muddy),
-            low: self.low.learned(&prior.low, &counts.low),
-            settled: self.settled.learned(&prior.settled, &counts.settled),
-        }
-    }
-
-    /// Every sign moved along the life by `shift` shares.
-    #[must_use]
-    pub fn moved(&self, shift: f64) -> Self {
-        Self {
-            level: self.level.moved(shift),
-            grade: self.grade.moved(shift),
-            muddy: self.muddy.moved(shift),
-            low: self.low.moved(shift),
-            settled: self.settled.moved(shift),
-        }
-    }
-
-    /// The chances as tables.
-    pub fn tables(&self) -> ConditionTables {
-        ConditionTables {
-            level: self.level.table(),
-            grade: self.grade.table(),
-            muddy: self.muddy.table(),
-            low: self.low.table(),
-            settled: self.settled.table(),
-        }
-    }
-}
-
-/// Tables of every kind of sign.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ConditionTables {
-    /// Levels.
-    pub level: SignTable,
-    /// Grades.
-    pub grade: SignTable,
-    /// Muddy.
-    pub muddy: SignTable,
-    /// Low.
-    pub low: SignTable,
-    /// Settled.
-    pub settled: SignTable,
-}
-
-#[cfg(test)]
-mod tests {
-    use proptest::prelude::*;
-
-    use super::*;
-
-    #[test]
-    fn chances_of_all_steps_sum_to_one() {
-        let model = ConditionModel::assumed();
-        let table = model.tables();
-        for share in [0.0, 0.3, 0.8, 1.2] {
-            let sum: f64 = (0..=3).map(|step| table.level.chance(step, share)).sum();
-            assert!((sum - 1.0).abs() < 1e-9);
-        }
-        assert!((model.grade.at_most(1, 0.45) - 0.5).abs() < 1e-12);
-    }
-
-    #[test]
-    fn trusted_is_the_power_of_trust() {
-        for chance in [0.0, 1e-9, 0.3, 1.0_f64] {
-            assert!((trusted(chance) - chance.powf(TRUST)).abs() < 1e-12);
-        }
-    }
-
-    #[test]
-    fn a_shop_whose_cups_show_sand_early_is_learned_from() {
-        let model = ConditionModel::assumed();
-        let truth = SignModel::new(&[0.35, 0.6, 0.85], 0.05);
-        // Signs in the exact proportions of the truth.
-        let mut counts = ConditionCounts::default();
-        for i in 0..40 {
-            let life_share = (f64::from(i) + 0.5) / 40.0;
-            for step in 0..=3 {
-                counts.level.add(life_share, step, 10.0 * truth.chance(step, life_share));
-            }
-        }
-        let mut learned = model.clone();
-        for _ in 0..6 {
-            learned = learned.learned(&counts);
-        }
-        for (got, expected) in learned.level.cuts.iter().zip(&truth.cuts) {
-            assert!((got - expected).abs() < 0.03, "{learned:?}");
-        }
-        assert!(learned.level.misread < 0.05);
-        assert_eq!(model.learned(&ConditionCounts::default()), model);
-    }
-
-    #[test]
-    fn a_shop_that_misreads_a_fifth_is_found_out() {
-        let truth = SignModel { misread: 0.2, ..SignModel::new(&[0.5, 0.75, 0.93], 0.08) };
-        let mut counts = ConditionCounts::default();
-        for i in 0..40 {
-            let life_share = (f64::from(i) + 0.5) / 40.0;
-            (0..=3).for_each(|step| counts.level.add(life_share, step, 10.0 * truth.chance(step, life_share)));
-        }
-        let learned = (0..4).fold(ConditionModel::assumed(), |model, _| model.learned(&counts));
-        assert!((0.15..=0.25).contains(&learned.level.misread), "{learned:?}");
-    }
-
-    proptest! {
-        /// Likelihood ratio of a worse sign to a better one never falls as the share of life grows, misread signs or not.
-        #[test]
-        fn prop_worse_sign_speaks_for_a_later_life(share in 0.0..1.5_f64, more in 0.0..0.5_f64, step in 0_u8..4, misread in 0.0..0.4_f64) {
-            let table = SignModel { misread, ..ConditionModel::assumed().grade }.table();
-            let ratio = |share: f64| table.chance(step + 1, share) / table.chance(step, share);
-            prop_assert!(ratio(share + more) >= ratio(share) * (1.0 - 1e-6));
-        }
     }
 }

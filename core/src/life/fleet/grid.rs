@@ -1,0 +1,212 @@
+//! The grid of shapes and scales, and the likelihood of lives on it.
+
+use std::sync::OnceLock;
+
+use statrs::function::gamma::{checked_gamma_ur, ln_gamma};
+
+use super::super::joint::ENDS;
+use super::beyond::{BEYOND, MULTIPLIED, add_ln, beyond, fast_ln};
+use super::{GridLife, PRIOR_LN_SCALE, PRIOR_LN_SHAPE, PUMP_SPREADS};
+
+pub(super) const SHAPES: usize = 28;
+pub(super) const SCALES: usize = 90;
+/// ln shape of the first grid row and the step: 0.6 to 12.
+pub(super) const LN_SHAPE_0: f64 = -0.510_825_623_765_990_7;
+pub(super) const LN_SHAPE_STEP: f64 = 0.110_952_6;
+/// ln scale of the first grid column and the step: 50 to about 386 000.
+const LN_SCALE_0: f64 = 3.912_023_005_428_146;
+pub(super) const LN_SCALE_STEP: f64 = 0.1;
+
+/// Tables that depend on the grid alone.
+pub(super) struct Grid {
+    /// Rows of the finest grid from one row of this to the next.
+    stride: usize,
+    pub(super) shape: Vec<f64>,
+    ln_scale: [f64; SCALES],
+    pub(super) scale: [f64; SCALES],
+    /// scale^-shape for each cell.
+    power: Vec<f64>,
+    pub(super) ln_prior: Vec<f64>,
+    /// ln of the upper regularised gamma function Q(1/shape, H) over ln H, for lives of unknown age.
+    ln_upper: OnceLock<Vec<[f64; UPPER]>>,
+    /// ln Gamma(1 + 1/shape).
+    ln_mean: Vec<f64>,
+    pub(super) kernels: Vec<Vec<f64>>,
+}
+
+const UPPER: usize = 181;
+const UPPER_FROM: f64 = -12.0;
+const UPPER_STEP: f64 = 0.1;
+
+impl Grid {
+    fn new(stride: usize) -> Self {
+        let shape: Vec<f64> = (0..SHAPES).step_by(stride).map(|i| (LN_SHAPE_0 + LN_SHAPE_STEP * i as f64).exp()).collect();
+        let ln_scale: [f64; SCALES] = std::array::from_fn(|j| LN_SCALE_0 + LN_SCALE_STEP * j as f64);
+        let normal = |x: f64, (mean, sd): (f64, f64)| -0.5 * ((x - mean) / sd).powi(2);
+        let mut power = Vec::with_capacity(shape.len() * SCALES);
+        let mut ln_prior = Vec::with_capacity(shape.len() * SCALES);
+        for shape in &shape {
+            for ln_scale in ln_scale {
+                power.push((-shape * ln_scale).exp());
+                ln_prior.push(normal(shape.ln(), PRIOR_LN_SHAPE) + normal(ln_scale, PRIOR_LN_SCALE));
+            }
+        }
+        let kernels = PUMP_SPREADS
+            .iter()
+            .map(|(sd, _)| {
+                let reach = (3.0 * sd / LN_SCALE_STEP).ceil() as i32;
+                let raw: Vec<f64> = (-reach..=reach).map(|k| (-0.5 * (f64::from(k) * LN_SCALE_STEP / sd).powi(2)).exp()).collect();
+                let sum: f64 = raw.iter().sum();
+                raw.into_iter().map(|weight| weight / sum).collect()
+            })
+            .collect();
+        let ln_mean = shape.iter().map(|shape| ln_gamma(1.0 + 1.0 / shape)).collect();
+        Self { stride, shape, ln_scale, scale: ln_scale.map(f64::exp), power, ln_prior, ln_upper: OnceLock::new(), ln_mean, kernels }
+    }
+
+    /// The one grid: it depends on nothing, and is made once.
+    pub(super) fn shared() -> &'static Self {
+        static GRID: OnceLock<Grid> = OnceLock::new();
+        GRID.get_or_init(|| Self::new(1))
+    }
+
+    /// The same with every second shape, for first guesses.
+    pub(super) fn shared_rough() -> &'static Self {
+        static GRID: OnceLock<Grid> = OnceLock::new();
+        GRID.get_or_init(|| Self::new(2))
+    }
+
+    pub(super) fn cells(&self) -> usize {
+        self.power.len()
+    }
+
+    /// ln of the upper regularised gamma function; only lives of unknown age need it.
+    fn upper(&self) -> Vec<[f64; UPPER]> {
+        self.shape
+            .iter()
+            .map(|shape| {
+                std::array::from_fn(|k| {
+                    let sum = (UPPER_FROM + UPPER_STEP * k as f64).exp();
+                    checked_gamma_ur(1.0 / shape, sum).ok().filter(|q| *q > 1e-290).map_or_else(|| far_upper(1.0 / shape, sum), f64::ln)
+                })
+            })
+            .collect()
+    }
+
+    /// Log-likelihood of lives on one pump, on every cell.
+    pub(super) fn ln_likelihood(&self, lives: &[GridLife]) -> Vec<f64> {
+        let mut out = Vec::with_capacity(self.cells());
+        let known: Vec<_> = lives.iter().filter_map(|life| life.watched_from.map(|from| (from, life))).collect();
+        let exact = || known.iter().filter(|(_, life)| life.is_exact_failure());
+        let failures: f64 = exact().map(|(_, life)| life.worn_out).sum();
+        let ln_sum: f64 = exact().map(|(from, life)| life.worn_out * (from + life.low).ln()).sum();
+        // Lives that need more than the sums above: failures between two ages, and parts of unknown age.
+        let others: Vec<_> = lives.iter().filter(|life| life.watched_from.is_none() || life.failed_between()).collect();
+        let signed: Vec<(usize, f64, &[f64; ENDS])> = known
+            .iter()
+            .filter(|(_, life)| life.sound_weight() > 1e-3)
+            .filter_map(|(from, life)| {
+                let at = (((from + life.low).max(1.0).ln() - LN_SCALE_0) / LN_SCALE_STEP).round().clamp(0.0, (SCALES - 1) as f64);
+                life.ratio.as_ref().map(|ratio| (at as usize, life.sound_weight(), ratio))
+            })
+            .collect();
+        let beyond = beyond();
+        let mut told = [0.0_f32; SCALES];
+        for (i, shape) in self.shape.iter().enumerate() {
+            let mut power_sum = 0.0;
+            for (from, life) in &known {
+                let end = if life.failed_between() { 0.0 } else { from + life.low };
+                let weight = if life.failed_between() { 1.0 } else { life.survived_weight() };
+                power_sum += weight * (end.powf(*shape) - from.powf(*shape));
+            }
+            let ends: Vec<[f64; 2]> = others
+                .iter()
+                .map(|life| [life.low, life.high].map(|through| (life.watched_from.unwrap_or(0.0) + through).max(0.0).powf(*shape)))
+                .collect();
+            for (j, ln_scale) in self.ln_scale.iter().enumerate() {
+                let power = self.power[i * SCALES + j];
+                let mut ln = failures * (shape.ln() - shape * ln_scale) + (shape - 1.0) * ln_sum - power_sum * power;
+                for (life, end) in others.iter().zip(&ends) {
+                    let [low, high] = end.map(|end| end * power);
+                    ln += match life.watched_from {
+                        // The sum above took back R(from) already.
+                        Some(_) => life.survived_weight() * (-low + (-(low - high).exp_m1()).max(1e-300).ln()),
+                        None if life.failed => life.survived_weight() * (-low - ln_scale - self.ln_mean[i]),
+                        None => self.ln_residual(i, low),
+                    };
+                }
+                out.push(ln);
+            }
+            // Whole lives are multiplied and their logarithm taken once for several: each factor is at least 1e-30.
+            let mut product = [1.0_f64; SCALES];
+            let mut multiplied = 0;
+            for (at, weight, ratio) in &signed {
+                told.fill(0.0);
+                for (b, ratio) in ratio.iter().enumerate() {
+                    let row = i * self.stride * ENDS + b;
+                    let from = row * BEYOND + SCALES - 1 - at;
+                    let begins = (beyond.begins[row] + at).saturating_sub(SCALES - 1).min(SCALES);
+                    let ratio = *ratio as f32;
+                    for (sum, chance) in told[begins..].iter_mut().zip(&beyond.chances[from + begins..from + SCALES]) {
+                        *sum += ratio * chance;
+                    }
+                }
+                if *weight == 1.0 {
+                    product.iter_mut().zip(&told).for_each(|(product, told)| *product *= f64::from(told.max(1e-30)));
+                    multiplied += 1;
+                    if multiplied == MULTIPLIED {
+                        add_ln(&mut out[i * SCALES..], &mut product);
+                        multiplied = 0;
+                    }
+                } else {
+                    for (value, told) in out[i * SCALES..].iter_mut().zip(&told) {
+                        *value += weight * f64::from(fast_ln(told.max(1e-30)));
+                    }
+                }
+            }
+            if multiplied > 0 {
+                add_ln(&mut out[i * SCALES..], &mut product);
+            }
+        }
+        out
+    }
+
+    /// ln Q(1/shape, H): the chance that what is left of a life met in its middle lasts to a hazard sum of H.
+    fn ln_residual(&self, row: usize, sum: f64) -> f64 {
+        if sum <= 0.0 {
+            return 0.0;
+        }
+        let at = (sum.ln() - UPPER_FROM) / UPPER_STEP;
+        if at <= 0.0 {
+            return 0.0;
+        }
+        let index = at as usize;
+        if index + 1 >= UPPER {
+            return far_upper(1.0 / self.shape[row], sum);
+        }
+        let table = &self.ln_upper.get_or_init(|| self.upper())[row];
+        let part = at - index as f64;
+        table[index] * (1.0 - part) + table[index + 1] * part
+    }
+
+    /// Blurs every row by the kernel; beyond the edges the outermost value stands in.
+    pub(super) fn blur(&self, kernel: &[f64], from: &[f64], to: &mut [f64]) {
+        let reach = kernel.len() / 2;
+        let mut padded = vec![0.0; SCALES + 2 * reach];
+        for (row, out) in from.chunks_exact(SCALES).zip(to.chunks_exact_mut(SCALES)) {
+            padded[..reach].fill(row[0]);
+            padded[reach..reach + SCALES].copy_from_slice(row);
+            padded[reach + SCALES..].fill(row[SCALES - 1]);
+            out.fill(0.0);
+            for (k, weight) in kernel.iter().enumerate() {
+                for (value, shifted) in out.iter_mut().zip(&padded[k..]) {
+                    *value += weight * shifted;
+                }
+            }
+        }
+    }
+}
+
+fn far_upper(a: f64, sum: f64) -> f64 {
+    (a - 1.0) * sum.ln() - sum - ln_gamma(a)
+}
