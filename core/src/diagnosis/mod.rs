@@ -120,11 +120,7 @@ fn signs_of(timeline: &Timeline, median_m3: f64, bore_wear_mm: Option<f64>) -> V
     let mut signs = Vec::new();
     let here = timeline.position_m3();
     let cups: Vec<_> = [Cup::A, Cup::B].into_iter().filter_map(|cup| timeline.cup(cup)).collect();
-    // A look at the very change shows the old cups; at cups that were found in use it shows these.
-    let begun = |cup: &crate::history::FittedPart| {
-        let at = here - timeline.through_m3(cup, here).middle();
-        if cup.age_then_m3 == Some(0.0) { at } else { at - 1e-6 }
-    };
+    let begun = |cup: &crate::history::FittedPart| here - timeline.through_m3(cup, here).middle();
     let newest = cups.iter().map(&begun).fold(f64::NEG_INFINITY, f64::max);
     let looks = timeline.box_seen();
     // What was looked at just when new cups went in came from the ones before; cups that were in already were there to be seen.
@@ -279,12 +275,6 @@ mod tests {
         assert_eq!(first(&sudden), Cause::Damage);
         let measured = format!("{old}2026-06-02T06:00:00Z,P,A,measured,4000,,,,,bore,bore_wear_mm,0.05,\n");
         assert_eq!(first(&measured), Cause::WornCups);
-    }
-
-    #[test]
-    fn first_look_ever_into_a_pump_s_box_is_a_sign() {
-        let history = parse(b"at,pump,event,level\n2026-01-01T06:00:00Z,P,checked,3\n").unwrap();
-        assert!(diagnose(&history, "P").unwrap().signs.iter().any(|sign| sign.code == SignSeen::Lumps));
     }
 
     #[test]
