@@ -13,10 +13,10 @@ def photos(folder):
     for path in sorted(fixtures.glob("photos/**/*.*")) + sorted(fixtures.glob("faces/**/*.*")):
         if path.suffix not in (".jpg", ".png"):
             continue
-        if path.stat().st_size < 60_000:
-            (folder / path.name).write_bytes(path.read_bytes())
+        small_file = path.stat().st_size < 60_000
         try:
             with Image.open(path) as picture:
+                small_file = small_file and picture.width * picture.height < 500_000
                 exif = picture.info.get("exif")
                 for wide in (1100, 500):
                     small = picture.convert("RGB").resize((wide, max(1, wide * picture.height // picture.width)))
@@ -25,6 +25,8 @@ def photos(folder):
                             small.save(folder / f"{path.stem}_{wide}.{kind}", **more)
         except Exception as error:  # broken on purpose
             print(f"{path.name}: {error}", file=sys.stderr)
+        if small_file:
+            (folder / path.name).write_bytes(path.read_bytes())
 
 
 def texts(folder):

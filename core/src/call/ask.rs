@@ -44,7 +44,7 @@ pub fn parse_asks(bytes: &[u8]) -> Result<Vec<Result<Ask, BadAsk>>, Refusal> {
         return Err(CoreError::refused("missing_columns", reason, "asks need the columns at, pump, next_pour_m3").into());
     }
     let asks = table.rows.iter().map(|(line, cells)| {
-        let cells = Cells::new(&table.header, cells);
+        let cells = Cells::new(&table, cells);
         ask_of(&cells).map_err(|reason| AskError {
             at: cells.text("at").to_owned(),
             pump: cells.text("pump").to_owned(),

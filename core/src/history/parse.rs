@@ -55,6 +55,8 @@ const LISTED: usize = 1000;
 pub(crate) struct Table {
     pub(crate) header: Vec<String>,
     pub(crate) rows: Vec<(u64, Vec<String>)>,
+    /// Whether a comma in a number can only be the decimal one: the cells are parted by semicolons.
+    pub(crate) decimal_comma: bool,
 }
 
 /// Splits a CSV into cells; the delimiter is the first of comma and semicolon that the header holds outside quotes.
@@ -139,7 +141,7 @@ pub(crate) fn split_table(bytes: &[u8], what: &str) -> Result<Table, Refusal> {
             return Err(CoreError::refused("bad_header", reason, "keep each column once").into());
         }
     }
-    Ok(Table { header, rows })
+    Ok(Table { header, rows, decimal_comma: delimiter == b';' })
 }
 
 fn refusal_of(mut bad: Vec<BadRow>, what: &str) -> Option<Refusal> {
@@ -150,19 +152,25 @@ fn refusal_of(mut bad: Vec<BadRow>, what: &str) -> Option<Refusal> {
     Some(Refusal { error: CoreError::refused("bad_rows", reason, "correct the listed lines; nothing was taken from the file"), rows: bad })
 }
 
+/// Whether `whole,part` is how thousands are set apart.
+fn may_be_thousands(whole: &str, part: &str) -> bool {
+    let digits = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit());
+    (1..=3).contains(&whole.len()) && part.len() == 3 && digits(whole) && digits(part) && !whole.starts_with('0')
+}
+
 /// Cells of one row by column name.
 pub(crate) struct Cells<'a> {
-    header: &'a [String],
+    table: &'a Table,
     cells: &'a [String],
 }
 
 impl<'a> Cells<'a> {
-    pub(crate) fn new(header: &'a [String], cells: &'a [String]) -> Self {
-        Self { header, cells }
+    pub(crate) fn new(table: &'a Table, cells: &'a [String]) -> Self {
+        Self { table, cells }
     }
 
     pub(crate) fn text(&self, column: &str) -> &'a str {
-        self.header.iter().position(|name| name == column).and_then(|i| self.cells.get(i)).map_or("", String::as_str)
+        self.table.header.iter().position(|name| name == column).and_then(|i| self.cells.get(i)).map_or("", String::as_str)
     }
 
     pub(crate) fn moment(&self, column: &str) -> Result<DateTime<Utc>, String> {
@@ -172,11 +180,18 @@ impl<'a> Cells<'a> {
         })
     }
 
-    /// A number in `low..=high`; decimal point, or decimal comma where there is no point. None where the cell is empty.
+    /// A number in `low..=high`; decimal point, or decimal comma where there is no point. None where the cell is empty. Between commas
+    /// `18,250` may be meant in two ways and is refused.
     pub(crate) fn number(&self, column: &str, low: f64, high: f64) -> Result<Option<f64>, String> {
         let text = self.text(column);
         if text.is_empty() {
             return Ok(None);
+        }
+        if !self.table.decimal_comma
+            && let Some((whole, part)) = text.split_once(',')
+            && may_be_thousands(whole, part)
+        {
+            return Err(format!("{column} `{text}` is {whole}{part} or {whole}.{part}: write it without the comma"));
         }
         let plain = if text.contains('.') { text.to_owned() } else { text.replacen(',', ".", 1) };
         match plain.parse::<f64>() {
@@ -272,7 +287,7 @@ pub fn figures<const N: usize>(bytes: &[u8], columns: [&str; N]) -> Result<Vec<[
     }
     let (mut rows, mut bad) = (Vec::with_capacity(table.rows.len()), Vec::new());
     for (line, cells) in &table.rows {
-        let cells = Cells::new(&table.header, cells);
+        let cells = Cells::new(&table, cells);
         let mut row = [0.0; N];
         let read = row.iter_mut().zip(columns).try_for_each(|(value, column)| {
             *value = cells.number(column, f64::MIN, f64::MAX)?.ok_or_else(|| format!("{column} is empty"))?;
@@ -314,7 +329,7 @@ fn split_rows(bytes: &[u8]) -> Result<(Vec<Row>, Vec<String>), Refusal> {
     let others: Vec<usize> = (0..table.header.len()).filter(|&i| !COLUMNS.contains(&table.header[i].as_str())).collect();
     let (mut rows, mut bad) = (Vec::with_capacity(table.rows.len()), Vec::new());
     for (line, cells) in &table.rows {
-        match row_of(&Cells::new(&table.header, cells), *line) {
+        match row_of(&Cells::new(&table, cells), *line) {
             Ok(mut row) => {
                 row.others = others.iter().map(|&i| cells[i].clone()).collect();
                 rows.push(row);

@@ -24,6 +24,19 @@ fn rows_are_sorted_by_moment_and_cells_are_read() {
 }
 
 #[test]
+fn comma_before_three_digits_is_refused_where_commas_part_the_cells_and_decimal_where_semicolons_do() {
+    let total =
+        |text: &str| parse(text.as_bytes()).map(|history| history.rows[0].pump_m3).map_err(|refusal| refusal.rows[0].reason.clone());
+    let commas = |cell: &str| total(&format!("at,pump,event,pump_m3\n2026-05-04T07:30:00-06:00,P,counter,\"{cell}\"\n"));
+    assert_eq!(commas("18,250").unwrap_err(), "pump_m3 `18,250` is 18250 or 18.250: write it without the comma");
+    assert_eq!(commas("1060,25").unwrap(), Some(1060.25));
+    assert_eq!(commas("0,125").unwrap(), Some(0.125));
+    assert_eq!(commas("18250,125").unwrap(), Some(18250.125));
+    assert!(commas("1,018,250").unwrap_err().contains("is not a number"));
+    assert_eq!(total("at;pump;event;pump_m3\n2026-05-04T07:30:00-06:00;P;counter;18,250\n").unwrap(), Some(18.25));
+}
+
+#[test]
 fn semicolons_decimal_commas_other_columns_and_their_order_are_fine() {
     let text = "\u{feff}Driver;pump_m3;event;AT;pump\r\nAna;12,5;counter;2026-01-05T07:00:00Z;P1\r\n";
     let history = parse(text.as_bytes()).unwrap();

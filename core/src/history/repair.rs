@@ -51,6 +51,29 @@ const LEVEL_WORDS: [(&str, &str); 8] = [
     ("clumps", "3"),
 ];
 
+/// A number with a decimal point alone: of two kinds of marks the later one is the decimal. One comma before three digits is either, and
+/// none is offered.
+fn with_a_point(digits: &str) -> Option<String> {
+    let grouped = |whole: &str, mark: char| {
+        let mut groups = whole.split(mark);
+        let first = groups.next().is_some_and(|group| (1..=3).contains(&group.len()));
+        (first && groups.all(|group| group.len() == 3)).then(|| whole.replace(mark, ""))
+    };
+    match (digits.rfind(','), digits.rfind('.')) {
+        (None, _) => Some(digits.to_owned()),
+        (Some(comma), Some(point)) => {
+            let (mark, decimal) = if comma < point { (',', '.') } else { ('.', ',') };
+            let (whole, part) = digits.rsplit_once(decimal)?;
+            grouped(whole, mark).map(|whole| format!("{whole}.{part}"))
+        }
+        (Some(_), None) if digits.matches(',').count() > 1 => grouped(digits, ','),
+        (Some(_), None) => {
+            let (whole, part) = digits.split_once(',')?;
+            (part.len() != 3).then(|| format!("{whole}.{part}"))
+        }
+    }
+}
+
 /// A figure with its unit, or with its thousands set apart; None where it can be meant in two ways.
 fn figure(column: &str, cell: &str) -> Option<String> {
     let (_, units) = UNITS.iter().find(|(columns, _)| columns.contains(&column))?;
@@ -60,17 +83,8 @@ fn figure(column: &str, cell: &str) -> Option<String> {
         .filter_map(|(unit, factor)| lower.strip_suffix(unit).map(|rest| (rest, *factor)))
         .min_by_key(|(rest, _)| rest.len())
         .unwrap_or((&lower, 1.0));
-    let mut digits: String = digits.chars().filter(|c| !matches!(c, ' ' | '\u{a0}' | '\u{202f}' | '\'')).collect();
-    // 1,234.5 is one thousand and a bit; 1,234 alone might be either, and 1,23 is a decimal comma.
-    if digits.contains('.') {
-        let whole = digits.split('.').next().unwrap_or_default();
-        if !whole.split(',').skip(1).all(|group| group.len() == 3) {
-            return None;
-        }
-        digits = digits.replace(',', "");
-    } else {
-        digits = digits.replacen(',', ".", 1);
-    }
+    let digits: String = digits.chars().filter(|c| !matches!(c, ' ' | '\u{a0}' | '\u{202f}' | '\'')).collect();
+    let digits = with_a_point(&digits)?;
     let value: f64 = digits.parse().ok()?;
     if factor == 1.0 { Some(digits) } else { Some(format!("{:.3}", value * factor)) }
 }
@@ -78,7 +92,7 @@ fn figure(column: &str, cell: &str) -> Option<String> {
 /// The offset that every moment of the table with an offset has; None where they differ.
 fn one_offset(table: &Table) -> Option<String> {
     let mut offsets = table.rows.iter().filter_map(|(_, cells)| {
-        let text = Cells::new(&table.header, cells).text("at");
+        let text = Cells::new(table, cells).text("at");
         chrono::DateTime::parse_from_rfc3339(text).ok().map(|at| at.offset().to_string())
     });
     let first = offsets.next()?;
@@ -105,7 +119,7 @@ fn of_row(table: &Table, cells: &[String], line: u64, offset: Option<&str>) -> O
         let value = offer_for(column, was, offset).filter(|value| value != was)?;
         let mut trial = cells.to_vec();
         trial[i].clone_from(&value);
-        row_of(&Cells::new(&table.header, &trial), line).ok()?;
+        row_of(&Cells::new(table, &trial), line).ok()?;
         Some(Repair { column: column.clone(), was: was.clone(), value })
     })
 }
@@ -182,7 +196,8 @@ pub fn repaired(bytes: &[u8]) -> Result<(String, Vec<BadRow>), Refusal> {
 /// The table written anew with these cells put in.
 fn with(text: &str, offered: &[BadRow]) -> Result<String, Refusal> {
     let table = split_table(text.as_bytes(), "history")?;
-    let mut writer = csv::Writer::from_writer(Vec::new());
+    let delimiter = if table.decimal_comma { b';' } else { b',' };
+    let mut writer = csv::WriterBuilder::new().delimiter(delimiter).from_writer(Vec::new());
     let failed = |cause: csv::Error| {
         CoreError::new(crate::ErrorKind::Internal, "not_written", "a row could not be written", "try it again").because(cause)
     };
@@ -224,6 +239,12 @@ mod tests {
         assert_eq!(with("1060", "900 psi").as_deref(), Some("62.053"));
         assert_eq!(with("many", ""), None);
         assert_eq!(with("\"1,06.5\"", ""), None);
+        assert_eq!(with("\"1.060,5 m3\"", "").as_deref(), Some("1060.5"));
+        assert_eq!(with("\"1060,25 m3\"", "").as_deref(), Some("1060.25"));
+        assert_eq!(with("\"1,060,000\"", "").as_deref(), Some("1060000"));
+        // One thousand and sixty, or a little over one.
+        assert_eq!(with("\"1,060\"", ""), None);
+        assert_eq!(with("\"1,060 m3\"", ""), None);
     }
 
     #[test]
@@ -257,5 +278,11 @@ mod tests {
         assert_eq!(refusal.error.code(), "bad_rows");
         assert_eq!(refusal.rows.iter().filter(|row| row.repair.is_some()).count(), 1);
         assert_eq!(repaired(HEAD.as_bytes()).unwrap_err().error.code(), "nothing_to_repair");
+    }
+
+    #[test]
+    fn copy_parts_its_cells_as_the_history_does() {
+        let text = "at;pump;event;pump_m3;level\n2026-01-01T06:00:00-06:00;P;checked;60,125;Lumps\n";
+        assert_eq!(repaired(text.as_bytes()).unwrap().0, text.replace("Lumps", "3"));
     }
 }

@@ -1,8 +1,10 @@
 //! `gritbook repair`: a copy of a history with what is offered for its bad rows.
 
+use std::io::Write as _;
 use std::path::PathBuf;
 
 use anyhow::Context as _;
+use gritbook_core::CoreError;
 use gritbook_core::history::{BadRow, repaired};
 use serde::Serialize;
 
@@ -52,7 +54,16 @@ impl Run for Args {
             }
             refused(refusal)
         })?;
-        std::fs::write(&self.out, text).with_context(|| format!("writing `{}` failed", self.out.display()))?;
+        // Nothing that is there is written over, the history itself least of all.
+        let mut copy = std::fs::File::create_new(&self.out).map_err(|cause| match cause.kind() {
+            std::io::ErrorKind::AlreadyExists => Failure::from(CoreError::refused(
+                "file_exists",
+                format!("`{}` is there already", self.out.display()),
+                "name a file that is not there yet; nothing was changed",
+            )),
+            _ => anyhow::Error::new(cause).context(format!("writing `{}` failed", self.out.display())).into(),
+        })?;
+        copy.write_all(text.as_bytes()).with_context(|| format!("writing `{}` failed", self.out.display()))?;
         if self.json {
             return say_document(&Repaired { schema: REPAIRED_SCHEMA.to_owned(), out: self.out.display().to_string(), rows });
         }
