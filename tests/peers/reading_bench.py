@@ -131,7 +131,7 @@ def draw(path, rows, steps, jpeg, sizes, counts):
 
     pyplot.rcParams.update({"font.size": 12, "axes.spines.top": False, "axes.spines.right": False})
     figure, (bars, by_size, by_count) = pyplot.subplots(1, 3, figsize=(16, 5.2), layout="constrained")
-    names = ["JPEG decoding", *(who for who, *_ in rows)]
+    names = ["JPEG decoding", *({"opencv": "OpenCV", "skimage": "scikit-image"}.get(who, who) for who, *_ in rows)]
     values = [jpeg, *(seconds for _, seconds, *_ in rows)]
     bars.barh(names[::-1], values[::-1], color=["#b8b2a6", "#b8b2a6", "#c4501b", "#6b6459"])
     for place, value in enumerate(values[::-1]):
