@@ -172,7 +172,7 @@ fn on_paper(
     watch.lap("network");
     let doubt = answer.doubtful_share();
     let smallest_px = if hard_shadow.is_some() { smallest_px.max(hard_shadow::LEAST_GRAIN_PX) } else { smallest_px };
-    let mut found = bodies(&answer, (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize, settings);
+    let mut found = bodies(&answer, doubt, (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize, settings);
     watch.lap("bodies");
     refuse_crowd(&found, window, settings)?;
     settle_rims(&mut found.bodies, &light);

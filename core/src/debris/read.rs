@@ -1,5 +1,6 @@
 //! Photo to reading document: load, find the scale, judge the photo, read the window, state what was found.
 
+use super::bodies::DOUBT_REFUSED;
 use super::card::BAR_MM;
 use super::find::locate_card;
 use super::gradation::{ERROR_OF_DOUBT, Particle, SEGMENTATION_SHARE, frame_weight, gradation, with_segmentation_error};
@@ -144,10 +145,8 @@ fn hard_shadow_finding(shadow: &HardShadow) -> Finding {
     }
 }
 
-/// Doubt from which on a reading says so, and at which the photo is refused; shares. The named scenes have 0.007 to 0.05; scenes of a
-/// second painter that were read wrongly had 0.10 and 0.14.
+/// Doubt from which on a reading says so, as a share. The named scenes have 0.007 to 0.05.
 const DOUBT_SAID: f64 = 0.055;
-const DOUBT_REFUSED: f64 = 0.09;
 
 fn doubt_finding(doubt: f64, limit: f64) -> Finding {
     let advice = "grains and what lies beside them are hard to tell apart: shade the card with your body, rinse film and mud off, and \
