@@ -5,18 +5,16 @@
 
 #![allow(clippy::unwrap_used, reason = "helpers of tests fail loudly, as the tests do")]
 
-use std::collections::BTreeMap;
-use std::io::{BufRead as _, BufReader, Read as _};
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Output, Stdio};
+use std::process::{Command, Output, Stdio};
 use std::time::Duration;
 
 use gritbook_core::ids::Sha256Hex;
 use gritbook_core::model::SealedEntry;
-use gritbook_core::outbox::{Body, Method, Request, Transport as _};
-use gritbook_core::wire::v1::EntriesPage;
-use gritbook_depot::client::HttpTransport;
 use gritbook_system_tests::depot::photo_like;
+use gritbook_system_tests::soak::depot_process::DepotProcess;
+use gritbook_system_tests::soak::look::AtDepot;
 use serde_json::Value;
 use tempfile::TempDir;
 
@@ -273,68 +271,11 @@ fn process_killed_at_random_moments_of_a_save_keeps_what_it_acknowledged() {
     }
 }
 
-/// A depot as a process of its own; killed when dropped.
-struct DepotProcess {
-    child: Child,
-    url: String,
-    token: String,
-    _data: TempDir,
-}
-
-impl DepotProcess {
-    fn start() -> Self {
-        let data = tempfile::tempdir().unwrap();
-        let mut child = Command::new(GRITBOOK)
-            .args(["depot", "--listen", "127.0.0.1:0", "--data"])
-            .arg(data.path())
-            .env_remove("GRITBOOK_FAILPOINT")
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap();
-        let mut line = String::new();
-        BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
-        let url = line.trim().strip_prefix("depot ready at ").unwrap_or_else(|| panic!("said `{line}`")).to_owned();
-        let output = Command::new(GRITBOOK).args(["enroll", "--json", "--name", "phone", "--data"]).arg(data.path()).output().unwrap();
-        let document: Value = serde_json::from_slice(&output.stdout).unwrap();
-        Self { child, url, token: document["token"].as_str().unwrap().to_owned(), _data: data }
-    }
-
-    fn get(&self, path: &str) -> (u16, Vec<u8>) {
-        let transport = HttpTransport::new(&self.url, &self.token, None).unwrap();
-        let request = Request { method: Method::Get, path: path.to_owned(), headers: Vec::new(), body: Body::Empty };
-        let answer = transport.carry(&request).unwrap();
-        (answer.status, answer.body)
-    }
-
-    /// All entries, how often each.
-    fn entries(&self) -> BTreeMap<String, u32> {
-        let (mut found, mut cursor) = (BTreeMap::new(), String::new());
-        loop {
-            let (status, body) = self.get(&format!("/v1/entries?after={cursor}"));
-            assert_eq!(status, 200);
-            let page: EntriesPage = serde_json::from_slice(&body).unwrap();
-            for raw in page.entries {
-                *found.entry(raw.get().to_owned()).or_default() += 1;
-            }
-            if !page.more {
-                return found;
-            }
-            cursor = page.cursor;
-        }
-    }
-}
-
-impl Drop for DepotProcess {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
 #[test]
 fn process_killed_at_each_point_of_a_send_loses_and_doubles_nothing() {
-    let depot = DepotProcess::start();
+    let data = tempfile::tempdir().unwrap();
+    let depot = DepotProcess::start(Path::new(GRITBOOK), data.path());
+    let (url, token) = (depot.url(), depot.enroll("phone"));
     let mut seed = 500;
     let mut killed = 0;
     for point in SEND_POINTS {
@@ -345,7 +286,7 @@ fn process_killed_at_each_point_of_a_send_loses_and_doubles_nothing() {
             let scene = Scene::new(seed);
             assert!(scene.check(None).status.success());
             // 50,000 bytes in chunks of 20,000: a create, two patches, then the entries.
-            let sync = ["sync", "--depot", &depot.url, "--token", &depot.token, "--chunk-bytes", "20000", "--no-pull"];
+            let sync = ["sync", "--depot", &url, "--token", &token, "--chunk-bytes", "20000", "--no-pull"];
             let output = scene.book(&sync, Some(&format!("{point}:abort:{strike}")));
             let passed = output.status.success();
             assert!(passed || output.status.code().is_none(), "{point} {strike}: {output:?}");
@@ -355,12 +296,11 @@ fn process_killed_at_each_point_of_a_send_loses_and_doubles_nothing() {
                 assert!(scene.book(&sync, None).status.success(), "{point} {strike}");
             }
             assert_eq!(scene.waiting(), 0, "{point} {strike}");
-            let there = depot.entries();
+            // Reading holds that each entry is there once, and the photo's bytes against its hash.
+            let there = AtDepot::read(&depot.carrier(&token), &[Sha256Hex::of(&scene.bytes)].into());
             for doc in scene.log() {
-                assert_eq!(there.get(&doc), Some(&1), "{point} {strike}: once, verbatim");
+                assert!(there.docs.contains(&doc), "{point} {strike}: verbatim");
             }
-            let (status, photo) = depot.get(&format!("/v1/photos/{}", Sha256Hex::of(&scene.bytes)));
-            assert_eq!((status, photo == scene.bytes), (200, true), "{point} {strike}");
             if passed {
                 break;
             }

@@ -73,34 +73,69 @@ pub fn book_cut_off(plan: &Plan, cuts: u32) -> Option<Tally> {
         let (here, log) = (folder.path().join("disk"), folder.path().join("log"));
         std::fs::create_dir(&here).unwrap();
         work(plan, &here, seed, 24, Some(&log), None, library);
-        let log = std::fs::read(&log).unwrap();
+        let noted = Noted::read(seed, folder.path());
+        assert!(noted.notes.len() > 200, "only {} calls were noted: {:?}", noted.notes.len(), noted.notes);
+        let look = |left: &Path, promised: &Promised, draws: &mut Draws, turn: u32, when: &str| {
+            look_at_book(&left.join("yard"), promised, draws, turn, when);
+            promised.saves()
+        };
+        noted.cut_off(0, 40, &mut draws, &mut tally, Promised::hear, look);
+    }
+    Some(tally)
+}
+
+/// Work whose calls were noted: `disk` and `log` stand in its folder.
+struct Noted<'a> {
+    seed: u64,
+    folder: &'a Path,
+    log: Vec<u8>,
+    notes: Vec<notes::Note>,
+}
+
+impl<'a> Noted<'a> {
+    fn read(seed: u64, folder: &'a Path) -> Self {
+        let log = std::fs::read(folder.join("log")).unwrap();
         let notes = notes::read(&log);
-        assert!(notes.len() > 200, "only {} calls were noted: {notes:?}", notes.len());
+        Self { seed, folder, log, notes }
+    }
+
+    fn said(&self, note: &notes::Note) -> Option<&str> {
+        let notes::Note::Said { text } = note else { return None };
+        Some(std::str::from_utf8(&self.log[text.clone()]).unwrap())
+    }
+
+    /// Lays the disk anew as cuts at `many` seeded places from `from` on may have left it, each looked at with what was promised by
+    /// then; `hear` takes in what was said, `look` gives how many promises it held against what was left.
+    fn cut_off<P: Default>(
+        &self,
+        from: usize,
+        many: usize,
+        draws: &mut Draws,
+        tally: &mut Tally,
+        hear: impl Fn(&mut P, &str),
+        mut look: impl FnMut(&Path, &P, &mut Draws, u32, &str) -> usize,
+    ) {
         tally.works += 1;
-        tally.calls += notes.len();
-        let mut places: Vec<usize> = (0..40).map(|_| draws.index(notes.len() + 1)).collect();
+        tally.calls += self.notes.len();
+        let mut places: Vec<usize> = (0..many).map(|_| from + draws.index(self.notes.len() + 1 - from)).collect();
         places.sort_unstable();
-        let (mut disk, mut promised, mut at) = (Disk::new(&log, &here), Promised::default(), 0);
+        let (mut disk, mut promised, mut at) = (Disk::new(&self.log, &self.folder.join("disk")), P::default(), 0);
         for place in places {
-            for note in &notes[at..place] {
+            for note in &self.notes[at..place] {
                 disk.take(note);
-                if let notes::Note::Said { text } = note {
-                    promised.hear(std::str::from_utf8(&log[text.clone()]).unwrap());
-                }
+                self.said(note).into_iter().for_each(|said| hear(&mut promised, said));
             }
             at = place;
             let cut = CUTS[tally.cuts as usize % CUTS.len()];
-            let left = folder.path().join("left");
+            let left = self.folder.join("left");
             std::fs::create_dir(&left).unwrap();
-            disk.lay(cut, &mut draws, &left);
-            let when = format!("seed {seed}, cut off after {place} calls, {cut:?}");
-            look_at_book(&left.join("yard"), &promised, &mut draws, tally.cuts, &when);
-            std::fs::remove_dir_all(&left).unwrap();
+            disk.lay(cut, draws, &left);
+            let when = format!("seed {}, cut off after {place} calls, {cut:?}", self.seed);
+            tally.promises += look(&left, &promised, draws, tally.cuts, &when);
             tally.cuts += 1;
-            tally.promises += promised.saves();
+            std::fs::remove_dir_all(&left).unwrap();
         }
     }
-    Some(tally)
 }
 
 fn look_at_book(yard: &Path, promised: &Promised, draws: &mut Draws, turn: u32, when: &str) {
@@ -210,36 +245,20 @@ pub fn depot_cut_off(plan: &Plan, cuts: u32) -> Option<Tally> {
         run_outbox(&book, &carrier, &run_options(&mut draws), &now, &mut told).unwrap();
         assert_eq!(book.outbox().unwrap(), []);
         drop(depot);
-        let log = std::fs::read(&log).unwrap();
-        let notes = notes::read(&log);
-        tally.works += 1;
-        tally.calls += notes.len();
-        let begun =
-            notes.iter().position(|note| matches!(note, notes::Note::Said { text } if &log[text.clone()] == b"enrolled\n")).unwrap();
-        let mut places: Vec<usize> = (0..12).map(|_| begun + 1 + draws.index(notes.len() - begun)).collect();
-        places.sort_unstable();
-        let (mut disk, mut promised, mut at) = (Disk::new(&log, &here), BTreeSet::new(), 0);
-        for place in places {
-            for note in &notes[at..place] {
-                disk.take(note);
-                if let notes::Note::Said { text } = note
-                    && let Some((_, id)) = std::str::from_utf8(&log[text.clone()]).unwrap().trim_end().split_once(' ')
-                    && at >= begun
-                {
-                    promised.insert(id.to_owned());
-                }
+        let noted = Noted::read(seed, folder.path());
+        let begun = noted.notes.iter().position(|note| noted.said(note) == Some("enrolled\n")).unwrap();
+        let hear = |promised: &mut BTreeSet<String>, said: &str| {
+            // The depot says things too.
+            if let Some(("sent" | "sentphoto", id)) = said.trim_end().split_once(' ') {
+                promised.insert(id.to_owned());
             }
-            at = place;
-            let cut = CUTS[tally.cuts as usize % CUTS.len()];
-            let left = folder.path().join("left");
-            std::fs::create_dir(&left).unwrap();
-            disk.lay(cut, &mut draws, &left);
-            let when = format!("seed {seed}, cut off after {place} calls, {cut:?}");
-            look_at_depot(&left.join("yard").join("depot"), &token, &promised, &before, &folder.path().join("again"), &mut draws, &when);
-            std::fs::remove_dir_all(&left).unwrap();
-            tally.cuts += 1;
-            tally.promises += promised.len();
-        }
+        };
+        let again = folder.path().join("again");
+        let look = |left: &Path, promised: &BTreeSet<String>, draws: &mut Draws, _, when: &str| {
+            look_at_depot(&left.join("yard").join("depot"), &token, promised, &before, &again, draws, when);
+            promised.len()
+        };
+        noted.cut_off(begun + 1, 12, &mut draws, &mut tally, hear, look);
     }
     Some(tally)
 }
