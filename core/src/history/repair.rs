@@ -13,6 +13,7 @@ use super::parse::{BadRow, Cells, Refusal, Table, falling_totals, row_of, split_
 use super::row::Row;
 use super::totals::longest_rise;
 use crate::error::CoreError;
+use crate::units::{M3_PER_YD3, PA_PER_BAR, PA_PER_PSI};
 
 /// What is offered in place of one cell.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -26,17 +27,13 @@ pub struct Repair {
     pub value: String,
 }
 
-/// m3 in a cubic yard; bar in a psi and in a MPa.
-const M3_PER_YD3: f64 = 0.764_554_857_984;
-const BAR_PER_PSI: f64 = 0.068_947_572_931_683_6;
-
 /// Columns of figures with the units that may be written into them, each with its factor to the column's own.
 const UNITS: [(&[&str], &[(&str, f64)]); 3] = [
     (
         &["pump_m3", "pour_m3", "age_m3"],
         &[("m3", 1.0), ("m\u{b3}", 1.0), ("cbm", 1.0), ("yd3", M3_PER_YD3), ("yd\u{b3}", M3_PER_YD3), ("cy", M3_PER_YD3)],
     ),
-    (&["concrete_bar"], &[("bar", 1.0), ("psi", BAR_PER_PSI), ("mpa", 10.0)]),
+    (&["concrete_bar"], &[("bar", 1.0), ("psi", PA_PER_PSI / PA_PER_BAR), ("mpa", 10.0)]),
     (&["settled_ml"], &[("ml", 1.0), ("l", 1000.0)]),
 ];
 
