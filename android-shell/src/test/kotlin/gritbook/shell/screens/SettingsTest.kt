@@ -136,6 +136,7 @@ class SettingsTest {
         open()
         assertEquals("100", bench.find<android.widget.EditText>(R.id.bar).text.toString())
         bench.type(R.id.bar, "50")
+        bench.picture("settings_bar")
         bench.touch(R.id.save)
         assertTrue(bench.texts(), "50 mm, outside 80 to 125 mm" in bench.texts())
         assertEquals(null, bench.app.prefs.now.barMm)

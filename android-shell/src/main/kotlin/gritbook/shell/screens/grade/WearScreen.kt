@@ -107,7 +107,7 @@ class WearScreen(at: Place, private val wear: WearPlace, frame: Frame) : Screen(
     private fun measure() {
         val new = shots.asReversed().getOrNull(newer)?.let { Shots.file(context, it) }
         val earlier = before ?: return
-        val pair = new?.let { it to earlier.getOrNull(older.coerceIn(0, (earlier.size - 1).coerceAtLeast(0)))?.path?.let(::File) }
+        val pair = new?.let { it to beside(earlier)?.path?.let(::File) }
         if (pair == measured) return
         measured = pair
         now.marks = emptyList()
@@ -164,10 +164,12 @@ class WearScreen(at: Place, private val wear: WearPlace, frame: Frame) : Screen(
         return side
     }
 
+    /** The earlier photo that is shown; null where there is none. */
+    private fun beside(all: List<WearPhoto>) = all.getOrNull(older.coerceIn(0, (all.size - 1).coerceAtLeast(0)))
+
     private fun sideLast(): View {
         val all = before ?: return column()
-        val photo = all.getOrNull(older.coerceIn(0, (all.size - 1).coerceAtLeast(0)))
-            ?: return column(context.words(word(R.string.wear_before), bold = true), context.words(word(R.string.wear_none_before)).apply { id = R.id.wear_none })
+        val photo = beside(all) ?: return column(context.words(word(R.string.wear_before), bold = true), context.words(word(R.string.wear_none_before)).apply { id = R.id.wear_none })
         val date = DateFormat.getDateInstance(DateFormat.MEDIUM).format(Date(photo.at.utcMs))
         val side = column(*captions(date, photo.pumpM3, photo.grade.toInt(), all.size, older, photo.ofPartBefore).toTypedArray())
         if (all.size > 1) side.addView(context.key(word(R.string.wear_older), id = R.id.wear_next_last) { older = (older + 1) % all.size; show() })
