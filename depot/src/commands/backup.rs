@@ -1,6 +1,6 @@
 //! `gritbook depot backup` and `gritbook depot restore`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::enroll::now;
 use super::{Failure, say, say_document};
@@ -21,7 +21,7 @@ held against its hash. The depot's key is in it: keep the backup as private as t
 Example: gritbook depot restore /mnt/disk/depot-2026-11-28 depot-data
 
 The folder must not exist yet; the backup stays as it is. Phones send again what came after the backup, if it still
-waits on them. Devices and people that were shut out after it are in again: shut them out again.")]
+waits on them. Devices and people that were shut out after it are in again: it lists who is in, and how to shut them out anew.")]
     Restore(Restore),
 }
 
@@ -59,16 +59,19 @@ impl Verb {
 
     pub(super) fn run(self) -> Result<(), Failure> {
         match self {
-            Self::Backup(args) => tell(&back_up(&args.data, &args.out, !args.copy, now())?, args.json, "backed up"),
-            Self::Restore(args) => tell(&restore(&args.backup, &args.data)?, args.json, "put back"),
+            Self::Backup(args) => tell(&back_up(&args.data, &args.out, !args.copy, now())?, &args.data, args.json, "backed up"),
+            Self::Restore(args) => tell(&restore(&args.backup, &args.data, now())?, &args.data, args.json, "put back"),
         }
     }
 }
 
-fn tell(held: &DepotBackup, json: bool, done: &str) -> Result<(), Failure> {
+fn tell(held: &DepotBackup, data: &Path, json: bool, done: &str) -> Result<(), Failure> {
     if json {
         return say_document(held);
     }
     say(format_args!("{done}: {held}"));
+    if let Some(to_look_at) = held.to_look_at(data) {
+        say(to_look_at);
+    }
     Ok(())
 }

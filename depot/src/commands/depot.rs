@@ -6,7 +6,7 @@ use std::path::PathBuf;
 
 use super::backup::Verb;
 use super::{Failure, Run};
-use crate::server::{Settings, Tls, start};
+use crate::server::{Places, Settings, Tls, start};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -22,6 +22,8 @@ others can reach it speaks TLS with a key of its own, made at the first start an
 hold that key's SHA-256: an enrolled device sends to this key and to no other. Keep DIR/tls/key.pem private and in the
 backup: with another key every device must be enrolled anew. A new certificate from the same key changes nothing.
 
+--database and --photos are told once: DIR/places.json remembers them for every command that is given DIR.
+
 --behind-tls-proxy instead leaves encryption to a proxy in front of the depot. It means: whoever can read what passes
 between the proxy and the depot reads tokens and records; devices then trust the proxy's certificate by its public
 authority, not by a key; people sign in on loopback too; and X-Forwarded-For, as that proxy writes it, says who asks.")]
@@ -34,6 +36,12 @@ pub struct Args {
     /// Address and port to listen on; port 0 takes a free one.
     #[arg(long, value_name = "ADDR", default_value = "127.0.0.1:8470")]
     listen: SocketAddr,
+    /// Where the database lies, told at the first start: sqlite:PATH. Without it depot.sqlite in DIR.
+    #[arg(long, value_name = "URL")]
+    database: Option<String>,
+    /// Where the photos lie, told at the first start: file:PATH. Without it DIR.
+    #[arg(long, value_name = "URL")]
+    photos: Option<String>,
     /// TLS ends at a proxy in front of the depot, which itself speaks plain HTTP: see below.
     #[arg(long, conflicts_with_all = ["tls", "tls_cert"])]
     behind_tls_proxy: bool,
@@ -83,6 +91,7 @@ impl Run for Args {
             requests_per_address: self.requests_per_minute.saturating_mul(4),
             ..Settings::default()
         };
+        Places::choose(&data, self.database.as_deref(), self.photos.as_deref())?;
         let depot = start(&data, self.listen, settings, true)?;
         tell(format_args!("depot ready at {}", depot.url()));
         if let Some(key) = depot.key_sha256() {

@@ -15,7 +15,7 @@ use crate::report::code::code_svg;
 use crate::server::archive::{Archive as _, SqliteArchive, Work};
 use crate::server::backup::no_archive;
 use crate::server::people::checked_name;
-use crate::server::{make_token, token_hash};
+use crate::server::{Places, make_token, token_hash};
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -78,7 +78,7 @@ impl Run for Args {
         let name = checked_name(&self.name)?;
         if self.revoke {
             // A mistyped folder must not become a new, empty archive.
-            if !self.data.join("depot.sqlite").exists() {
+            if !Places::of(&self.data)?.database.exists() {
                 return Err(no_archive(&self.data).into());
             }
             let archive = SqliteArchive::open(&self.data)?;

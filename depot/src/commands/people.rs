@@ -13,6 +13,7 @@ use serde::Serialize;
 
 use super::enroll::{finish, now};
 use super::{Failure, Run, say, say_document};
+use crate::server::Places;
 use crate::server::archive::people::{Actor, Deed, Language, NewPerson, People as _, Person, Reached, Role, no_such_person, units_word};
 use crate::server::archive::{Archive as _, SqliteArchive};
 use crate::server::backup::no_archive;
@@ -190,7 +191,7 @@ impl Run for Args {
 impl Where {
     /// A mistyped folder must not become a new, empty archive.
     fn archive(&self) -> Result<SqliteArchive, CoreError> {
-        if !self.data.join("depot.sqlite").exists() {
+        if !Places::of(&self.data)?.database.exists() {
             return Err(no_archive(&self.data));
         }
         SqliteArchive::open(&self.data)

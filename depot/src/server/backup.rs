@@ -22,6 +22,7 @@ use gritbook_core::{CoreError, ErrorKind};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::Places;
 use super::archive::PhotoRow;
 use super::archive::backup as database;
 use super::make_private;
@@ -50,6 +51,38 @@ pub struct DepotBackup {
     photo_bytes: u64,
     /// SHA-256 of the copied database file.
     database_sha256: Sha256Hex,
+    /// After putting it back: who is let in by it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    lets_in: Option<LetsIn>,
+}
+
+/// Who a depot that was put back lets in. Whoever was shut out after the backup was made is among them again: nothing that is left knows
+/// of it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct LetsIn {
+    /// Names of the devices whose tokens are good.
+    devices: Vec<String>,
+    /// Names of the people who may sign in.
+    people: Vec<String>,
+}
+
+impl DepotBackup {
+    /// What whoever put it back has to look at; none of a backup that was made.
+    pub(crate) fn to_look_at(&self, data: &Path) -> Option<String> {
+        let LetsIn { devices, people } = self.lets_in.as_ref()?;
+        let (data, names) = (data.display(), |names: &[String]| if names.is_empty() { "nobody".to_owned() } else { names.join(", ") });
+        Some(format!(
+            "Whoever was shut out after {} is in again, and new passwords of since then are the old ones. Look through both lists before you start \
+             the depot:\n\
+             devices  {}\n\
+             people   {}\n\
+             Shut out anew: gritbook enroll --data '{data}' --name NAME --revoke\n\
+             \u{20}              gritbook people remove --data '{data}' --name NAME",
+            self.made_at,
+            names(devices),
+            names(people)
+        ))
+    }
 }
 
 impl std::fmt::Display for DepotBackup {
@@ -187,14 +220,15 @@ fn take_key(from: &Path, to: &Path) -> Result<(), CoreError> {
 /// # Errors
 /// `no_archive`, `place_taken`, `backup_damaged` where a photo or an entry is not what its hash says, `storage_full`.
 pub fn back_up(data: &Path, out: &Path, link: bool, now: DateTime<Utc>) -> Result<DepotBackup, CoreError> {
-    if !data.join(DATABASE).exists() {
+    let places = Places::of(data)?;
+    if !places.database.exists() {
         return Err(no_archive(data));
     }
     let building = Building::new(out)?;
     let copy = building.at.join(DATABASE);
-    database::copy(&data.join(DATABASE), &copy)?;
+    database::copy(&places.database, &copy)?;
     let held = database::examine(&copy)?;
-    take_photos(&held.photos, data, &building.at, link)?;
+    take_photos(&held.photos, &places.photos, &building.at, link)?;
     take_key(data, &building.at)?;
     let manifest = DepotBackup {
         schema: SCHEMA.to_owned(),
@@ -205,6 +239,7 @@ pub fn back_up(data: &Path, out: &Path, link: bool, now: DateTime<Utc>) -> Resul
         photos: held.photos.len() as u64,
         photo_bytes: held.photos.iter().map(|photo| photo.bytes).sum(),
         database_sha256: sha256_of(&copy)?,
+        lets_in: None,
     };
     let text = serde_json::to_string_pretty(&manifest).map_err(|cause| {
         CoreError::new(ErrorKind::Internal, "not_written", "the list of the backup could not be written", "report this").because(cause)
@@ -217,13 +252,14 @@ pub fn back_up(data: &Path, out: &Path, link: bool, now: DateTime<Utc>) -> Resul
 }
 
 /// Puts a backup back as a depot's data folder. Blocks. The backup stays as it is. Whoever was signed in has to sign in
-/// again; devices and people that were shut out after the backup was made are in again.
+/// again; devices and people that were shut out after the backup was made are in again, so the answer says who is in, and the audit
+/// that it was put back.
 ///
 /// # Errors
 /// `no_backup`, `place_taken`, `backup_damaged`, `newer_archive`, `storage_full`.
-pub fn restore(from: &Path, data: &Path) -> Result<DepotBackup, CoreError> {
+pub fn restore(from: &Path, data: &Path, now: DateTime<Utc>) -> Result<DepotBackup, CoreError> {
     let text = fs::read_to_string(from.join(MANIFEST)).map_err(|_| no_backup(from, "holds no backup"))?;
-    let manifest: DepotBackup = serde_json::from_str(&text).map_err(|_| no_backup(from, "holds a backup that cannot be read"))?;
+    let mut manifest: DepotBackup = serde_json::from_str(&text).map_err(|_| no_backup(from, "holds a backup that cannot be read"))?;
     if manifest.schema != SCHEMA {
         return Err(no_backup(from, "holds a backup of another kind"));
     }
@@ -239,6 +275,8 @@ pub fn restore(from: &Path, data: &Path) -> Result<DepotBackup, CoreError> {
     }
     take_photos(&held.photos, from, &building.at, false)?;
     take_key(from, &building.at)?;
+    let (devices, people) = database::put_back(&building.at, manifest.made_at.get(..10).unwrap_or_default(), now)?;
+    manifest.lets_in = Some(LetsIn { devices, people });
     building.put_in_place()?;
     Ok(manifest)
 }

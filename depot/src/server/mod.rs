@@ -18,6 +18,7 @@
 //! proxy stands before it; otherwise they ask for a device's token as the password of HTTP Basic.
 //! Connections from elsewhere are in TLS, under a key that devices know since they were enrolled (`tls`).
 
+mod addresses;
 pub mod archive;
 mod auth;
 pub mod backup;
@@ -30,13 +31,14 @@ pub mod openapi;
 mod pages;
 mod peer;
 pub mod people;
+mod places;
 mod problem;
 mod routes;
 mod serve;
 pub mod shelf;
 mod tls;
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
 use std::time::{Duration, SystemTime};
 
@@ -45,7 +47,9 @@ use chrono::{DateTime, Utc};
 use gritbook_core::CoreError;
 use tokio::sync::watch;
 
+pub use addresses::Address;
 pub use auth::{make_token, token_hash};
+pub use places::Places;
 pub use problem::Problem;
 pub use serve::{RunningDepot, start};
 pub use tls::Tls;
@@ -248,6 +252,11 @@ pub fn app(depot: Depot) -> Router {
     routes::router(depot)
 }
 
+/// Every request that the service answers.
+pub fn addresses(depot: &Depot) -> Vec<Address> {
+    routes::list(depot)
+}
+
 /// Runs file work off the event loop.
 pub(crate) async fn on_disk<T: Send + 'static>(work: impl FnOnce() -> Result<T, CoreError> + Send + 'static) -> Result<T, CoreError> {
     tokio::task::spawn_blocking(work).await.unwrap_or_else(|cause| {
@@ -279,10 +288,13 @@ fn make_private(data: &Path) -> Result<(), CoreError> {
     make(data).map_err(|cause| shelf::file_error("making the data folder", cause))
 }
 
-/// Holds a data folder for one running depot.
-pub(crate) fn claim(data: &Path) -> Result<std::fs::File, CoreError> {
+/// Holds a data folder, its database and its photos for one running depot.
+pub(crate) fn claim(data: &Path) -> Result<Vec<std::fs::File>, CoreError> {
     make_private(data)?;
-    let path: PathBuf = data.join("depot.lock");
+    Places::of(data)?.locks(data).iter().map(|path| hold(path)).collect()
+}
+
+fn hold(path: &Path) -> Result<std::fs::File, CoreError> {
     let file = std::fs::OpenOptions::new()
         .create(true)
         .truncate(false)
@@ -293,7 +305,7 @@ pub(crate) fn claim(data: &Path) -> Result<std::fs::File, CoreError> {
         Ok(()) => Ok(file),
         Err(std::fs::TryLockError::WouldBlock) => Err(CoreError::refused(
             "data_in_use",
-            "another depot runs on this data folder",
+            "another depot runs on this data folder, or on its database or photos",
             "stop it first, or give this one a folder of its own",
         )),
         Err(std::fs::TryLockError::Error(cause)) => Err(shelf::file_error("claiming the data folder", cause)),

@@ -66,6 +66,8 @@ impl Problem {
 impl From<CoreError> for Problem {
     fn from(error: CoreError) -> Self {
         let status = match error.kind() {
+            // What stands against it is how things are at the depot, not how it was asked.
+            ErrorKind::Refused if ["name_taken", "last_owner"].contains(&error.code()) => 409,
             ErrorKind::Refused => 400,
             ErrorKind::NotFound => 404,
             ErrorKind::StorageFull => 507,

@@ -14,6 +14,7 @@ use gritbook_core::ids::Sha256Hex;
 use gritbook_core::{CoreError, ErrorKind};
 use sha2::{Digest as _, Sha256};
 
+use super::Places;
 use super::archive::{PhotoKind, PhotoRow, storage_full};
 
 /// See the module.
@@ -42,11 +43,12 @@ pub(super) fn sync_folder(folder: &Path) -> io::Result<()> {
 }
 
 impl Shelf {
-    /// Opens or makes the folders below `data`.
+    /// Opens or makes the folders of the depot on the data folder `data`, wherever its photos lie.
     ///
     /// # Errors
     /// `storage_full`, `shelf_failed`.
     pub fn open(data: &Path) -> Result<Self, CoreError> {
+        let data = &Places::of(data)?.photos;
         let shelf = Self { photos: data.join("photos"), incoming: data.join("incoming"), thumbs: data.join("thumbs") };
         for folder in [&shelf.photos, &shelf.incoming, &shelf.thumbs] {
             fs::create_dir_all(folder).map_err(|cause| file_error("making the photo folders", cause))?;

@@ -5,6 +5,7 @@
 mod door;
 mod entries;
 mod office;
+mod openapi;
 mod owner;
 mod page;
 mod photos;

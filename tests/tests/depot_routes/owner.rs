@@ -92,7 +92,7 @@ async fn code_on_the_page_lets_a_device_in_once_and_dies_unused_and_by_the_owner
     let (used, unused) = (enrol(&mut rosa, "north").await, enrol(&mut rosa, "south").await);
     rosa.get("/devices").await;
     let refused = rosa.post("/devices/enrol", &[("name", "north"), ("address", "https://depot.example")]).await;
-    assert_eq!(refused.status, 422);
+    assert_eq!(refused.status, 409);
     assert!(rosa.page.contains("A device called `north` is enrolled already."), "{}", rosa.page);
     assert!(!rosa.page.contains(&used) && rosa.page.contains("its code is good until"));
 
@@ -146,7 +146,7 @@ async fn owner_adds_changes_and_takes_away_people_from_the_page() {
     assert!(luis.page.contains(&pump.to_string()) && luis.page.contains("lang=\"es\""));
 
     rosa.get("/people").await;
-    assert_eq!(rosa.post("/people/add", &[("name", "luis"), ("role", "office")]).await.status, 422);
+    assert_eq!(rosa.post("/people/add", &[("name", "luis"), ("role", "office")]).await.status, 409);
     let number =
         rosa.page.split("<h2>Luis").nth(1).unwrap().split("name=\"person\" value=\"").nth(1).unwrap().split('"').next().unwrap().to_owned();
     assert_eq!(rosa.post("/people/role", &[("person", &number), ("role", "mechanic")]).await.status, 303);
@@ -159,7 +159,7 @@ async fn owner_adds_changes_and_takes_away_people_from_the_page() {
     assert_eq!(rosa.post("/people/remove", &[("person", &number), ("sure", "yes")]).await.status, 303);
     rosa.get("/people").await;
     assert!(!rosa.page.contains("Luis"));
-    assert_eq!(rosa.post("/people/remove", &[("person", "1"), ("sure", "yes")]).await.status, 422, "no owner would be left");
+    assert_eq!(rosa.post("/people/remove", &[("person", "1"), ("sure", "yes")]).await.status, 409, "no owner would be left");
 }
 
 #[tokio::test]

@@ -2,9 +2,20 @@
 
 use chrono::{DateTime, Utc};
 use gritbook_core::ids::Sha256Hex;
+use gritbook_core::{CoreError, ErrorKind};
 
 use super::Work;
 use super::people::Deed;
+
+/// No device of this name is in.
+pub(crate) fn no_such_device(name: &str) -> CoreError {
+    CoreError::new(
+        ErrorKind::NotFound,
+        "no_such_device",
+        format!("no device called `{name}` is enrolled"),
+        "use the name as it was given at enrolment",
+    )
+}
 
 /// A device as the owner's page shows it.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -23,6 +23,7 @@ use gritbook_core::wire::v1::Verdict;
 use gritbook_core::{CoreError, ErrorKind};
 use rusqlite::{Connection, OptionalExtension as _, Row, Transaction, TransactionBehavior, params};
 
+use super::super::Places;
 use super::devices::Devices as _;
 use super::people::{Actor, Deed, Reached};
 use super::{Archive, Creation, Device, EntriesWanted, EntryFound, EntryPage, Holdings, NewUpload, PhotoRow, PumpPage, Upload, Work};
@@ -80,12 +81,12 @@ pub(crate) fn storage_full(tried: &str) -> CoreError {
 }
 
 impl SqliteArchive {
-    /// Opens or makes `depot.sqlite` in `folder`. Blocks.
+    /// Opens or makes the database of the depot on the data folder `folder`, wherever it lies. Blocks.
     ///
     /// # Errors
     /// `newer_archive` (left untouched), `archive_damaged`, `storage_full`, `archive_failed`.
     pub fn open(folder: &Path) -> Result<Self, CoreError> {
-        let path = folder.join("depot.sqlite");
+        let path = Places::of(folder)?.database;
         let mut writer = connect(&path)?;
         migrate(&mut writer)?;
         let reader = connect(&path)?;

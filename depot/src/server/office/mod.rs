@@ -2,13 +2,11 @@
 
 mod report;
 
-use axum::Router;
 use axum::extract::rejection::PathRejection;
 use axum::extract::{Extension, Path, Request, State};
 use axum::http::{HeaderValue, Uri, header};
 use axum::middleware::{Next, from_extractor_with_state, from_fn_with_state};
 use axum::response::{IntoResponse as _, Response};
-use axum::routing::get;
 use chrono::{DateTime, FixedOffset};
 use gritbook_core::debris::card::Paper;
 use gritbook_core::debris::reading::LevelCode;
@@ -20,6 +18,7 @@ use gritbook_core::wire::v1::ENTRIES_SCHEMA;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::addresses::Addresses;
 use super::archive::PumpPage;
 use super::archive::people::{Coded as _, Language};
 use super::auth::{Enrolled, Reader};
@@ -82,18 +81,21 @@ fn name(page: &PumpPage) -> Option<String> {
 }
 
 /// Under `/v1` for programs, with a token; the same without `/v1` for who may read the pages.
-pub(super) fn router(depot: &Depot) -> Router<Depot> {
+pub(super) fn addresses(depot: &Depot) -> Addresses {
     let papers = || {
-        Router::new()
-            .route("/pumps/{id}/report.pdf", get(report_pdf))
-            .route("/pumps/{id}/export.csv", get(export_csv))
-            .route("/pumps/{id}/export.json", get(export_json))
+        Addresses::new()
+            .get("/pumps/{id}/report.pdf", report_pdf)
+            .get("/pumps/{id}/export.csv", export_csv)
+            .get("/pumps/{id}/export.json", export_json)
     };
-    let by_token = papers().route_layer(from_fn_with_state(depot.clone(), for_devices));
-    let list = Router::new().route("/pumps", get(pumps)).route_layer(from_extractor_with_state::<Enrolled, _>(depot.clone()));
-    let by_reader =
-        papers().route_layer(from_fn_with_state(depot.clone(), for_readers)).layer(from_fn_with_state(depot.clone(), pages::told::as_page));
-    Router::new().nest("/v1", by_token.merge(list)).merge(by_reader)
+    let by_token = papers().within(|papers| papers.route_layer(from_fn_with_state(depot.clone(), for_devices)));
+    let list =
+        Addresses::new().get("/pumps", pumps).within(|list| list.route_layer(from_extractor_with_state::<Enrolled, _>(depot.clone())));
+    let by_reader = papers().within(|papers| {
+        let known = papers.route_layer(from_fn_with_state(depot.clone(), for_readers));
+        known.layer(from_fn_with_state(depot.clone(), pages::told::as_page))
+    });
+    by_token.and(list).below("/v1").and(by_reader)
 }
 
 /// Lets a reader at the papers of pumps that are theirs to read; whole records go to who may export.

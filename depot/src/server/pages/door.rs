@@ -3,14 +3,13 @@
 use std::time::Duration;
 
 use askama::Template;
-use axum::Router;
 use axum::extract::State;
 use axum::http::{HeaderMap, StatusCode, Uri, header};
 use axum::response::{IntoResponse as _, Response};
-use axum::routing::{get, post};
 use gritbook_core::units::shown::UnitSystem;
 use tokio::sync::Semaphore;
 
+use super::super::addresses::Addresses;
 use super::super::archive::people::{Actor, Coded as _, Deed, Language, Person};
 use super::super::auth::Reader;
 use super::super::peer::Caller;
@@ -28,13 +27,14 @@ static SEALING: Semaphore = Semaphore::const_new(2);
 /// How long a password waits for its turn.
 const TURN: Duration = Duration::from_secs(10);
 
-pub(super) fn router() -> Router<Depot> {
-    Router::new()
-        .route("/sign-in", get(form).post(sign_in))
-        .route("/sign-out", post(sign_out))
-        .route("/me", get(me))
-        .route("/me/choice", post(choose))
-        .route("/me/password", post(change_password))
+pub(super) fn addresses() -> Addresses {
+    Addresses::new()
+        .get("/sign-in", form)
+        .post("/sign-in", sign_in)
+        .post("/sign-out", sign_out)
+        .get("/me", me)
+        .post("/me/choice", choose)
+        .post("/me/password", change_password)
 }
 
 #[derive(Template)]
@@ -221,8 +221,8 @@ async fn me(visit: Visit) -> Result<Response, Problem> {
 
 async fn choose(mut sent: Sent) -> Result<Response, Problem> {
     let (person, fields) = (&sent.by_person()?.person, &sent.fields);
-    let chosen = Language::of(fields.get("language")).unwrap_or(person.language);
-    let units = UnitSystem::of(fields.get("units")).unwrap_or(person.units);
+    let chosen = fields.chosen("language")?.unwrap_or(person.language);
+    let units = fields.chosen("units")?.unwrap_or(person.units);
     sent.visit.depot.archive().set_choice(person.number, chosen, units).await?;
     if let Reader::Person(signed) = &mut sent.visit.reader {
         (signed.person.language, signed.person.units) = (chosen, units);

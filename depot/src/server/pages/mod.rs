@@ -17,15 +17,14 @@ mod visit;
 mod words;
 
 use askama::Template;
-use axum::Router;
 use axum::extract::rejection::PathRejection;
 use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
-use axum::routing::get;
 use gritbook_core::ids::Sha256Hex;
 use gritbook_core::model::words::Words;
 
+use super::addresses::Addresses;
 use super::archive::PhotoKind;
 use super::auth::Reader;
 use super::routes::photos;
@@ -45,17 +44,17 @@ static MAKING: tokio::sync::Semaphore = tokio::sync::Semaphore::const_new(AT_ONC
 
 const LOOK: &str = include_str!("look.css");
 
-pub(super) fn router() -> Router<Depot> {
-    Router::new()
-        .route("/", get(home))
-        .route("/thumbs/{sha256}", get(small))
-        .route("/photos/{sha256}", get(whole))
-        .merge(door::router())
-        .merge(owner::router())
-        .merge(record::router())
-        .route("/look.css", get(|| async { part("text/css; charset=utf-8", LOOK.as_bytes()) }))
-        .route("/font/regular.ttf", get(|| async { part("font/ttf", REGULAR) }))
-        .route("/font/bold.ttf", get(|| async { part("font/ttf", BOLD) }))
+pub(super) fn addresses() -> Addresses {
+    Addresses::new()
+        .get("/", home)
+        .get("/thumbs/{sha256}", small)
+        .get("/photos/{sha256}", whole)
+        .and(door::addresses())
+        .and(owner::addresses())
+        .and(record::addresses())
+        .get("/look.css", || async { part("text/css; charset=utf-8", LOOK.as_bytes()) })
+        .get("/font/regular.ttf", || async { part("font/ttf", REGULAR) })
+        .get("/font/bold.ttf", || async { part("font/ttf", BOLD) })
 }
 
 #[derive(Template)]

@@ -1,5 +1,6 @@
 //! The fixed words of the pages, in both languages.
 
+use axum::http::StatusCode;
 use gritbook_core::model::words::Words;
 
 use super::super::archive::people::{Language, Role};
@@ -23,6 +24,7 @@ macro_rules! words {
 words! {
     title: "Gritbook: what the pumps say", "Gritbook: lo que dicen las bombas";
     fleet: "Pumps", "Bombas";
+    skip: "Skip to content", "Ir al contenido";
     sign_in: "Sign in", "Entrar";
     sign_out: "Sign out", "Salir";
     name: "Name", "Nombre";
@@ -129,6 +131,16 @@ const PROBLEMS: &[(&str, &str, &str)] = &[
     ("last_owner", "No quedaría ningún dueño.", "Primero haga dueño a otra persona."),
     ("other_host", "Este depósito muestra sus páginas sólo en esta máquina.", "Ábralas como http://127.0.0.1 o http://localhost."),
     ("storage_full", "El depósito no tiene espacio.", "Libere espacio en el depósito."),
+    ("bad_field", "Un campo tiene algo que no puede estar ahí.", "Abra la página otra vez y envíela desde ahí."),
+    ("bad_query", "El informe sólo acepta hoja, idioma y unidades.", "Quite lo demás de la dirección."),
+    ("bad_paper", "El informe se hace en a4 o letter.", "Pida una de las dos."),
+    ("bad_language", "El informe se hace en inglés o español.", "Pida uno de los dos."),
+    ("bad_units", "El informe se hace en métrico o pulgadas.", "Pida uno de los dos."),
+    ("not_a_form", "Lo enviado no es un formulario.", "Envíelo desde la página."),
+    ("too_large", "El formulario es demasiado grande o llegó cortado.", "Envíelo otra vez desde la página."),
+    ("busy", "Demasiada gente entra en este momento.", "Intente otra vez en un momento."),
+    ("stopping", "El depósito se está apagando.", "Intente otra vez en un momento."),
+    ("archive_busy", "El depósito está ocupado.", "Intente otra vez en un momento."),
     ("too_slow", "La petición tardó demasiado.", "Intente otra vez."),
     ("fault", "El depósito tiene una falla propia.", "Intente otra vez; si sigue, avise."),
 ];
@@ -139,6 +151,15 @@ pub(in crate::server) fn problem(told: &Told, language: Language) -> (String, St
     match spanish {
         Some((_, reason, advice)) => ((*reason).to_owned(), (*advice).to_owned()),
         None => (sentence(&told.reason), sentence(&told.advice)),
+    }
+}
+
+/// The status of a form's page that comes again with what was wrong: what it held cannot be taken (422), or how things are stands
+/// against it.
+pub(in crate::server) fn status_beside_a_form(problem: &Problem) -> StatusCode {
+    match StatusCode::from_u16(problem.status()) {
+        Ok(status) if status != StatusCode::BAD_REQUEST => status,
+        _ => StatusCode::UNPROCESSABLE_ENTITY,
     }
 }
 

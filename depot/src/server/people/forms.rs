@@ -9,6 +9,7 @@ use axum::http::{HeaderMap, header};
 use gritbook_core::ids::Sha256Hex;
 use subtle::ConstantTimeEq as _;
 
+use super::super::archive::people::Coded;
 use super::super::{Depot, Problem};
 
 /// The name of the field that carries the token.
@@ -23,6 +24,11 @@ pub(crate) fn token(secret: &str) -> String {
 
 fn stale() -> Problem {
     Problem::new(403, "form_stale", "this form does not come from a page that is open here", "open the page again and send it from there")
+}
+
+/// A field holds what its page does not offer.
+pub(crate) fn bad_field(name: &str) -> Problem {
+    Problem::new(400, "bad_field", format!("`{name}` holds what cannot stand there"), "open the page again and send it from there")
 }
 
 /// The host of `https://host:port`.
@@ -56,14 +62,45 @@ impl Fields {
         self.0.is_empty()
     }
 
+    /// The first value of a field.
+    fn given(&self, name: &str) -> Option<&str> {
+        self.0.iter().find(|(known, _)| known == name).map(|(_, value)| value.as_str())
+    }
+
     /// The first value of a field; empty where there is none.
     pub(crate) fn get(&self, name: &str) -> &str {
-        self.0.iter().find(|(known, _)| known == name).map_or("", |(_, value)| value)
+        self.given(name).unwrap_or_default()
     }
 
     /// Every value of a field.
     pub(crate) fn all<'a>(&'a self, name: &'a str) -> impl Iterator<Item = &'a str> {
         self.0.iter().filter(move |(known, _)| known == name).map(|(_, value)| value.as_str())
+    }
+
+    /// What a field of few words says; none where it is left out.
+    ///
+    /// # Errors
+    /// `bad_field` for a word that the page did not offer.
+    pub(crate) fn chosen<T: Coded>(&self, name: &str) -> Result<Option<T>, Problem> {
+        match self.given(name) {
+            None => Ok(None),
+            Some(word) => T::of(word).map(Some).ok_or_else(|| bad_field(name)),
+        }
+    }
+
+    /// A whole number within bounds; none where it is left out.
+    ///
+    /// # Errors
+    /// `bad_field`.
+    pub(crate) fn number<T: std::str::FromStr + PartialOrd>(
+        &self,
+        name: &str,
+        within: std::ops::RangeInclusive<T>,
+    ) -> Result<Option<T>, Problem> {
+        match self.given(name) {
+            None => Ok(None),
+            Some(text) => text.parse().ok().filter(|number| within.contains(number)).map(Some).ok_or_else(|| bad_field(name)),
+        }
     }
 
     /// Whether the form carries this token.

@@ -37,6 +37,7 @@ pub const DEEDS: &[&str] = &[
     "signed_out",
     "device_enrolled",
     "device_revoked",
+    "put_back",
     "fleet_seen",
     "pump_seen",
     "entry_seen",

@@ -23,7 +23,8 @@ pub(crate) enum Cookie {
 }
 
 impl Cookie {
-    fn name(self, secure: bool) -> &'static str {
+    /// What the browser keeps it under.
+    pub(crate) fn name(self, secure: bool) -> &'static str {
         match (self, secure) {
             (Self::Session, true) => "__Host-gritbook",
             (Self::Session, false) => "gritbook",

@@ -3,7 +3,7 @@
 mod entries;
 pub(super) mod photos;
 mod receive;
-mod tus;
+pub(super) mod tus;
 
 use std::time::Duration;
 
@@ -12,10 +12,10 @@ use axum::extract::{DefaultBodyLimit, Request};
 use axum::http::{HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse as _, Response};
-use axum::routing::{any, get};
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::set_header::SetResponseHeaderLayer;
 
+use super::addresses::{Address, Addresses};
 use super::limits::limit;
 use super::linger::linger;
 use super::{Depot, Problem, metrics, office, openapi, pages};
@@ -23,25 +23,39 @@ use super::{Depot, Problem, metrics, office, openapi, pages};
 /// Longest time for a request that does not carry a photo. Photos have a limit on silence instead.
 const LONGEST: Duration = Duration::from_secs(30);
 
+/// What a photo's address takes, and what the address of all photos takes.
+const OF_ONE: [Method; 5] = [Method::OPTIONS, Method::GET, Method::HEAD, Method::PATCH, Method::DELETE];
+const OF_ALL: [Method; 2] = [Method::OPTIONS, Method::POST];
+
+fn addresses(depot: &Depot) -> Addresses {
+    let plain = Addresses::new()
+        .get("/healthz", healthz)
+        .get("/openapi.json", openapi::page)
+        .get("/metrics", metrics::page)
+        .get("/v1/entries", entries::page)
+        .put("/v1/entries", entries::store)
+        .and(pages::addresses().within(|pages| pages.layer(middleware::from_fn_with_state(depot.clone(), pages::told::as_page))))
+        .and(office::addresses(depot))
+        .within(|plain| plain.layer(middleware::from_fn(in_time)));
+    let version = (HeaderName::from_static("tus-resumable"), HeaderValue::from_static(tus::VERSION));
+    let photos = Addresses::new()
+        .each(&OF_ALL, "/v1/photos", photos_of_all)
+        .each(&OF_ALL, "/v1/photos/", photos_of_all)
+        .each(&OF_ONE, "/v1/photos/{id}", photo_of_one)
+        .within(|photos| photos.layer(SetResponseHeaderLayer::if_not_present(version.0, version.1)).layer(DefaultBodyLimit::disable()));
+    plain.and(photos)
+}
+
+/// Every request that the depot answers.
+pub(super) fn list(depot: &Depot) -> Vec<Address> {
+    addresses(depot).into_parts().1
+}
+
 pub(super) fn router(depot: Depot) -> Router {
-    let plain = Router::new()
-        .route("/healthz", get(healthz))
-        .route("/openapi.json", get(openapi::page))
-        .route("/metrics", get(metrics::page))
-        .route("/v1/entries", get(entries::page).put(entries::store))
-        .merge(pages::router().layer(middleware::from_fn_with_state(depot.clone(), pages::told::as_page)))
-        .merge(office::router(&depot))
-        .layer(middleware::from_fn(in_time));
-    let photos = Router::new()
-        .route("/v1/photos", any(photos_of_all))
-        .route("/v1/photos/", any(photos_of_all))
-        .route("/v1/photos/{id}", any(photo_of_one))
-        .layer(SetResponseHeaderLayer::if_not_present(HeaderName::from_static("tus-resumable"), HeaderValue::from_static(tus::VERSION)))
-        .layer(DefaultBodyLimit::disable());
-    plain
-        .merge(photos)
+    let (router, _) = addresses(&depot).into_parts();
+    router
         .fallback(|| async { Problem::new(404, "no_such_address", "there is nothing at this address", "check the address") })
-        .method_not_allowed_fallback(|| async { not_allowed("") })
+        .method_not_allowed_fallback(|| async { not_allowed(&[]) })
         .layer(middleware::from_fn_with_state(depot.clone(), limit))
         .layer(middleware::from_fn_with_state(depot.clone(), linger))
         .layer(SetResponseHeaderLayer::if_not_present(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff")))
@@ -75,16 +89,17 @@ fn meant_method(request: &Request) -> Result<Method, Problem> {
     }
 }
 
-fn not_allowed(allow: &str) -> Problem {
+fn not_allowed(allow: &[Method]) -> Problem {
     let problem = Problem::new(405, "method_not_allowed", "this address does not take this method", "check the address and the method");
-    if allow.is_empty() { problem } else { problem.header(header::ALLOW, allow) }
+    // RFC 9110, 15.5.6: a 405 names what is taken. Where the router itself answers, it adds the header.
+    if allow.is_empty() { problem } else { problem.header(header::ALLOW, allow.iter().map(Method::as_str).collect::<Vec<_>>().join(", ")) }
 }
 
 async fn photos_of_all(state: axum::extract::State<Depot>, enrolled: super::auth::Enrolled, request: Request) -> Result<Response, Problem> {
     match meant_method(&request)? {
         Method::OPTIONS => Ok(tus::options(&state)),
         Method::POST => tus::create(&state, &enrolled, request).await,
-        _ => Err(not_allowed("OPTIONS, POST")),
+        _ => Err(not_allowed(&OF_ALL)),
     }
 }
 
@@ -105,7 +120,7 @@ async fn photo_of_one(
         Method::GET | Method::HEAD => photos::get(&state, &id, request.headers()).await,
         Method::PATCH => tus::patch(&state, &id, request).await,
         Method::DELETE => tus::delete(&state, &id, request.headers()).await,
-        _ => Err(not_allowed("OPTIONS, GET, HEAD, PATCH, DELETE")),
+        _ => Err(not_allowed(&OF_ONE)),
     }
 }
 

@@ -22,8 +22,8 @@ use super::super::{Depot, Problem};
 use super::receive::{Checksum, finish, receive};
 
 /// The one version that is spoken.
-pub(super) const VERSION: &str = "1.0.0";
-const EXTENSIONS: &str = "creation,creation-with-upload,checksum,expiration,termination";
+pub(in crate::server) const VERSION: &str = "1.0.0";
+pub(in crate::server) const EXTENSIONS: &str = "creation,creation-with-upload,checksum,expiration,termination";
 const PATCH_TYPE: &str = "application/offset+octet-stream";
 const LONGEST_METADATA: usize = 4096;
 

@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use chrono::{DateTime, Utc};
 use gritbook_core::ids::Sha256Hex;
 use gritbook_core::model::entry::EntryHead;
 use gritbook_core::{CoreError, ErrorKind};
@@ -9,8 +10,10 @@ use rusqlite::backup::{Backup, StepResult};
 use rusqlite::{Connection, OpenFlags};
 
 use super::super::PhotoRow;
+use super::super::people::{Actor, Deed, Reached};
+use super::people::write_deed;
 use super::uploads::photo_row;
-use super::{STEPS, hash_column, sql_error};
+use super::{STEPS, SqliteArchive, hash_column, sql_error};
 
 /// What a copy holds.
 pub(in crate::server) struct Held {
@@ -68,6 +71,23 @@ pub(in crate::server) fn examine(path: &Path) -> Result<Held, CoreError> {
         .and_then(|mut photos| photos.query_map([], photo_row)?.collect())
         .map_err(failed)?;
     Ok(Held { version, entries, chain_breaks, photos })
+}
+
+/// Opens the archive in `folder` as a depot will, notes in its audit that it was put back from a backup of that day, and gives the names of
+/// the devices and the people whom it lets in.
+pub(in crate::server) fn put_back(folder: &Path, day: &str, now: DateTime<Utc>) -> Result<(Vec<String>, Vec<String>), CoreError> {
+    let archive = SqliteArchive::open(folder)?;
+    let mut writer = super::held(&archive.writer);
+    let failed = |cause| sql_error("noting that the depot was put back", cause);
+    let transaction = writer.transaction().map_err(failed)?;
+    let deed = Deed { at: now, by: Actor::Command, what: "put_back", about: Some(day.to_owned()), reached: Reached::ThisMachine };
+    write_deed(&transaction, &deed).map_err(failed)?;
+    transaction.commit().map_err(failed)?;
+    let names = |query: &str| writer.prepare(query).and_then(|mut names| names.query_map([], |row| row.get(0))?.collect()).map_err(failed);
+    let devices = names("SELECT name FROM device WHERE revoked_ms IS NULL ORDER BY name")?;
+    let people = names("SELECT name FROM person WHERE removed_ms IS NULL ORDER BY name")?;
+    drop(writer);
+    Ok((devices, people))
 }
 
 fn damaged(what: String) -> CoreError {

@@ -1,11 +1,11 @@
 //! [`Devices`] in SQLite.
 
 use chrono::{DateTime, Utc};
+use gritbook_core::CoreError;
 use gritbook_core::ids::Sha256Hex;
-use gritbook_core::{CoreError, ErrorKind};
 use rusqlite::{OptionalExtension as _, Row, params};
 
-use super::super::devices::{DeviceStanding, Devices};
+use super::super::devices::{DeviceStanding, Devices, no_such_device};
 use super::super::people::Deed;
 use super::people::write_deed;
 use super::{SqliteArchive, Work, to_u64};
@@ -94,12 +94,7 @@ impl Devices for SqliteArchive {
             if changed.await? {
                 return Ok(());
             }
-            Err(CoreError::new(
-                ErrorKind::NotFound,
-                "no_such_device",
-                format!("no device called `{name}` is enrolled"),
-                "use the name as it was given at enrolment",
-            ))
+            Err(no_such_device(&name))
         })
     }
 

@@ -61,7 +61,7 @@ fn folded(lines: impl Iterator<Item = Line>) -> Vec<Line> {
 
 pub(super) async fn page(visit: Visit) -> Result<Response, Problem> {
     visit.reader.owner()?;
-    let before = visit.query.get("before").parse().ok();
+    let before = visit.query.number("before", 1..=i64::MAX)?;
     let rows = visit.depot.archive().audit(before, ROWS).await?;
     let frame = visit.frame();
     let shown = frame.shown;
@@ -110,6 +110,7 @@ fn did(what: &str) -> Words {
         "sign_in_refused" => ("tried to sign in", "intentó entrar"),
         "signed_out" => ("signed out", "salió"),
         "device_enrolled" => ("enrolled", "inscribió"),
+        "put_back" => ("put the depot back from a backup of", "repuso el depósito con una copia del"),
         "device_revoked" => ("shut out", "dejó fuera a"),
         "fleet_seen" => ("saw all pumps", "vio todas las bombas"),
         "pump_seen" => ("saw", "vio"),

@@ -8,7 +8,7 @@ use gritbook_core::model::words::Words;
 use gritbook_core::outbox::Enrolment;
 use qrcode::{EcLevel, QrCode};
 
-use super::super::super::archive::devices::DeviceStanding;
+use super::super::super::archive::devices::{DeviceStanding, no_such_device};
 use super::super::super::people::checked_name;
 use super::super::super::{Problem, make_token, token_hash};
 use super::super::frame::{Frame, html};
@@ -50,18 +50,17 @@ struct Code {
 }
 
 pub(super) async fn page(visit: Visit) -> Result<Response, Problem> {
-    let page = list(&visit, String::new()).await?;
+    let page = list(&visit, StatusCode::OK, String::new()).await?;
     visit.seen("devices_seen", None).await;
     Ok(page)
 }
 
-async fn list(visit: &Visit, wrong: String) -> Result<Response, Problem> {
+async fn list(visit: &Visit, status: StatusCode, wrong: String) -> Result<Response, Problem> {
     visit.reader.owner()?;
     let frame = visit.frame();
     let (shown, now) = (frame.shown, visit.depot.now());
     let devices = visit.depot.archive().standings().await?;
     let devices = devices.into_iter().map(|device| line(device, now, shown)).collect();
-    let status = if wrong.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
     html(status, &Page { frame, devices, address: address(visit), wrong })
 }
 
@@ -103,11 +102,13 @@ fn line(device: DeviceStanding, now: chrono::DateTime<chrono::Utc>, shown: Shown
     Line { name: device.name, heard, behind, entries }
 }
 
-/// An address that a device can be told.
+/// An address that a device can be told: a name or number of a machine, a port, a path. The document of the requests has the same rule.
 fn usable(address: &str) -> bool {
     let rest = address.strip_prefix("https://").or_else(|| address.strip_prefix("http://"));
     rest.is_some_and(|rest| {
-        !rest.is_empty() && rest.len() <= 200 && rest.bytes().all(|byte| byte.is_ascii_graphic() && !b"<>\"'\\".contains(&byte))
+        rest.len() <= 200
+            && rest.starts_with(|first: char| first.is_ascii_alphanumeric() || first == '[')
+            && rest.bytes().all(|byte| byte.is_ascii_alphanumeric() || b"._~:/[]%-".contains(&byte))
     })
 }
 
@@ -121,10 +122,11 @@ pub(super) async fn enrol(sent: Sent) -> Result<Response, Problem> {
         Ok(_) => {
             let wrong = Shown { language, ..Shown::default() }
                 .pick("The address must begin with https:// or http://.", "La dirección debe empezar con https:// o http://.");
-            return list(visit, wrong.to_owned()).await;
+            return list(visit, StatusCode::UNPROCESSABLE_ENTITY, wrong.to_owned()).await;
         }
         Err(error) => {
-            return list(visit, words::problem_line(&error.into(), language)).await;
+            let problem = error.into();
+            return list(visit, words::status_beside_a_form(&problem), words::problem_line(&problem, language)).await;
         }
     };
     let key =
@@ -141,7 +143,7 @@ pub(super) async fn enrol(sent: Sent) -> Result<Response, Problem> {
         if problem.code() != "name_taken" {
             return Err(problem);
         }
-        return list(visit, words::problem_line(&problem, language)).await;
+        return list(visit, words::status_beside_a_form(&problem), words::problem_line(&problem, language)).await;
     }
     let frame = visit.frame();
     let until = moment(by, frame.shown);
@@ -155,6 +157,9 @@ pub(super) async fn enrol(sent: Sent) -> Result<Response, Problem> {
 pub(super) async fn revoke(sent: Sent) -> Result<Response, Problem> {
     sent.by_owner()?;
     let name = sent.fields.get("name").to_owned();
+    if !sent.visit.depot.archive().standings().await?.iter().any(|device| device.name == name) {
+        return Err(no_such_device(&name).into());
+    }
     if !sent.is_sure() {
         let frame = sent.visit.frame();
         let (title, means) = frame.shown.pick(

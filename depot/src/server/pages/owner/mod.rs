@@ -5,25 +5,23 @@ mod devices;
 mod people;
 
 use askama::Template;
-use axum::Router;
-use axum::routing::{get, post};
 use chrono::{DateTime, Utc};
 
-use super::super::Depot;
+use super::super::addresses::Addresses;
 use super::frame::Frame;
 use super::shown::Shown;
 
-pub(super) fn router() -> Router<Depot> {
-    Router::new()
-        .route("/devices", get(devices::page))
-        .route("/devices/enrol", post(devices::enrol))
-        .route("/devices/revoke", post(devices::revoke))
-        .route("/people", get(people::page))
-        .route("/people/add", post(people::add))
-        .route("/people/role", post(people::role))
-        .route("/people/password", post(people::password))
-        .route("/people/remove", post(people::remove))
-        .route("/audit", get(audit::page))
+pub(super) fn addresses() -> Addresses {
+    Addresses::new()
+        .get("/devices", devices::page)
+        .post("/devices/enrol", devices::enrol)
+        .post("/devices/revoke", devices::revoke)
+        .get("/people", people::page)
+        .post("/people/add", people::add)
+        .post("/people/role", people::role)
+        .post("/people/password", people::password)
+        .post("/people/remove", people::remove)
+        .get("/audit", audit::page)
 }
 
 /// Asks once more before something that cannot be taken back.

@@ -4,11 +4,10 @@ use askama::Template;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use gritbook_core::ids::PumpId;
-use gritbook_core::units::shown::UnitSystem;
 
 use super::super::super::Problem;
-use super::super::super::archive::people::{Coded as _, Language, NewPerson, Person, Role, no_such_person};
-use super::super::super::people::forms::Fields;
+use super::super::super::archive::people::{Coded as _, NewPerson, Person, Role, no_such_person};
+use super::super::super::people::forms::{Fields, bad_field};
 use super::super::super::people::session::Signed;
 use super::super::super::people::{checked_name, generate, made, seal};
 use super::super::door::in_turn;
@@ -54,12 +53,12 @@ struct Password {
 }
 
 pub(super) async fn page(visit: Visit) -> Result<Response, Problem> {
-    let page = list(&visit, String::new()).await?;
+    let page = list(&visit, StatusCode::OK, String::new()).await?;
     visit.seen("people_seen", None).await;
     Ok(page)
 }
 
-async fn list(visit: &Visit, wrong: String) -> Result<Response, Problem> {
+async fn list(visit: &Visit, status: StatusCode, wrong: String) -> Result<Response, Problem> {
     visit.reader.owner()?;
     let frame = visit.frame();
     let shown = frame.shown;
@@ -78,7 +77,6 @@ async fn list(visit: &Visit, wrong: String) -> Result<Response, Problem> {
     };
     let people = visit.depot.archive().people().await?.into_iter().map(line).collect();
     let roles = Role::ALL.iter().map(|(role, word)| (*word, shown.say(words::role(*role)))).collect();
-    let status = if wrong.is_empty() { StatusCode::OK } else { StatusCode::UNPROCESSABLE_ENTITY };
     html(status, &Page { frame, people, roles, pumps: choices(&[]), wrong })
 }
 
@@ -91,13 +89,12 @@ async fn again(visit: &Visit, signed: &Signed, problem: Problem) -> Result<Respo
     if !["bad_name", "name_taken", "last_owner", "no_such_person"].contains(&problem.code()) {
         return Err(problem);
     }
-    list(visit, words::problem_line(&problem, signed.person.language)).await
+    list(visit, words::status_beside_a_form(&problem), words::problem_line(&problem, signed.person.language)).await
 }
 
 fn role_and_pumps(fields: &Fields) -> Result<(Role, Vec<PumpId>), Problem> {
-    let bad = || Problem::new(400, "bad_field", "the form has no such role or pump", "open the page again and send it from there");
-    let role = Role::of(fields.get("role")).ok_or_else(bad)?;
-    let pumps = fields.all("pump").map(|pump| pump.parse().map_err(|_| bad())).collect::<Result<_, _>>()?;
+    let role = fields.chosen("role")?.ok_or_else(|| bad_field("role"))?;
+    let pumps = fields.all("pump").map(|pump| pump.parse().map_err(|_| bad_field("pump"))).collect::<Result<_, _>>()?;
     Ok((role, pumps))
 }
 
@@ -130,13 +127,14 @@ pub(super) async fn add(sent: Sent) -> Result<Response, Problem> {
         Err(error) => return again(visit, signed, error.into()).await,
     };
     let (role, pumps) = role_and_pumps(fields)?;
+    let (language, units) = (fields.chosen("language")?, fields.chosen("units")?);
     let (password, sealed) = fresh_password().await?;
     let new = NewPerson {
         name: name.clone(),
         role,
         password: sealed,
-        language: Language::of(fields.get("language")).unwrap_or(signed.person.language),
-        units: UnitSystem::of(fields.get("units")).unwrap_or(signed.person.units),
+        language: language.unwrap_or(signed.person.language),
+        units: units.unwrap_or(signed.person.units),
         pumps,
     };
     match visit.depot.archive().add_person(new, visit.deed("person_added")).await {

@@ -6,25 +6,24 @@ mod over;
 mod pump;
 mod search;
 
-use axum::Router;
 use axum::extract::Path;
 use axum::extract::rejection::PathRejection;
-use axum::routing::get;
 use gritbook_core::ids::PumpId;
 
+use super::super::Problem;
+use super::super::addresses::Addresses;
 use super::super::auth::Reader;
-use super::super::{Depot, Problem};
 use crate::report::chart::{Chart, Palette, to_svg};
 
 pub(in crate::server) use entry::curve_in;
 
-pub(super) fn router() -> Router<Depot> {
-    Router::new()
-        .route("/pumps/{id}", get(pump::page))
-        .route("/pumps/{id}/grades", get(grades::page))
-        .route("/entries/{id}", get(entry::page))
-        .route("/entries/{id}/window.jpg", get(entry::window))
-        .route("/search", get(search::page))
+pub(super) fn addresses() -> Addresses {
+    Addresses::new()
+        .get("/pumps/{id}", pump::page)
+        .get("/pumps/{id}/grades", grades::page)
+        .get("/entries/{id}", entry::page)
+        .get("/entries/{id}/window.jpg", entry::window)
+        .get("/search", search::page)
 }
 
 /// An id out of the address.

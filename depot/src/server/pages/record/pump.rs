@@ -25,8 +25,7 @@ struct Page {
 
 pub(super) async fn page(visit: Visit, id: Named) -> Result<Response, Problem> {
     let pump = pump_of(id, &visit.reader)?;
-    // The first page is 1; what is no number is the first.
-    let number: u32 = visit.query.get("page").parse().unwrap_or(1).clamp(1, 100_000);
+    let number = visit.query.number("page", 1..=100_000)?.unwrap_or(1);
     let found = visit.depot.archive().pump_part(pump, (number - 1) * ROWS, ROWS).await?.ok_or_else(no_such_pump)?;
     let here = visit.depot.archive().photos_present(view::photos_named(&found)).await?;
     let frame = visit.frame();
