@@ -195,7 +195,7 @@ mod tests {
         let told = Told { code: "not_allowed", reason: "this page is the owner's".into(), advice: "sign in as an owner".into() };
         assert_eq!(problem(&told, Language::En), ("This page is the owner's.".into(), "Sign in as an owner.".into()));
         assert!(problem(&told, Language::Es).0.starts_with("Esta página"));
-        let told = Told { code: "bad_paper", ..told };
+        let told = Told { code: "not_in_the_list", ..told };
         assert_eq!(problem(&told, Language::Es).0, "This page is the owner's.");
     }
 }
