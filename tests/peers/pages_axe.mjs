@@ -2,7 +2,7 @@
 // and of a phone, by day and at night. Besides: nothing is wider than the page, down to 320 px (WCAG 2.2, 1.4.10).
 //
 //     npm ci --ignore-scripts --prefix tests/peers
-//     node tests/peers/pages_axe.mjs --gritbook=target/debug/gritbook [--pictures=FOLDER] [--unsure]
+//     node tests/peers/pages_axe.mjs --gritbook=target/debug/gritbook [--pictures=FOLDER] [--unsure] [--chromium=PROGRAM]
 //
 // Every rule that axe-core has on by default is asked for, best practice too. Ends with 1 where one is broken.
 import { mkdirSync, readFileSync } from "node:fs";
@@ -18,7 +18,7 @@ const WIDTHS = [1200, 390];
 const LIGHTS = ["light", "dark"];
 
 const depot = await startDepot(option("gritbook", "target/debug/gritbook"));
-const browser = await chromium.launch({ executablePath: option("chromium", "/usr/bin/chromium"), args: ["--no-sandbox"] });
+const browser = await chromium.launch({ executablePath: option("chromium", "/usr/bin/chromium"), args: ["--no-sandbox", "--disable-dev-shm-usage"] });
 let runs = 0;
 const broken = new Map();
 const unsure = new Map();

@@ -3,7 +3,7 @@
 // 2 px (WCAG 2.2: 2.1.1, 2.1.2, 2.4.1, 2.4.3, 2.4.7, 2.4.11).
 //
 //     npm ci --ignore-scripts --prefix tests/peers
-//     node tests/peers/pages_keys.mjs --gritbook=target/debug/gritbook [--pictures=FOLDER]
+//     node tests/peers/pages_keys.mjs --gritbook=target/debug/gritbook [--pictures=FOLDER] [--chromium=PROGRAM]
 import assert from "node:assert/strict";
 import { mkdirSync } from "node:fs";
 import { join } from "node:path";
@@ -13,7 +13,7 @@ import { PASSWORD, startDepot } from "./pages/depot.mjs";
 const option = (name, usual) => process.argv.find((text) => text.startsWith(`--${name}=`))?.slice(name.length + 3) ?? usual;
 const pictures = option("pictures");
 const depot = await startDepot(option("gritbook", "target/debug/gritbook"));
-const browser = await chromium.launch({ executablePath: option("chromium", "/usr/bin/chromium"), args: ["--no-sandbox"] });
+const browser = await chromium.launch({ executablePath: option("chromium", "/usr/bin/chromium"), args: ["--no-sandbox", "--disable-dev-shm-usage"] });
 let stops = 0;
 
 // What has the focus, and whether a person sees that.
