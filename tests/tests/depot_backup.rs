@@ -14,6 +14,8 @@ use std::time::Duration;
 use gritbook_core::ids::{DeviceId, PumpId, Sha256Hex};
 use gritbook_core::outbox::{Answer, Body, Method, Request, Transport as _};
 use gritbook_depot::client::HttpTransport;
+use gritbook_depot::server::archive::SqliteArchive;
+use gritbook_depot::server::archive::people::People as _;
 use gritbook_system_tests::depot::{batch, box_check, metadata, now, photo_like};
 use serde_json::Value;
 
@@ -237,6 +239,9 @@ fn who_was_shut_out_after_the_backup_is_in_again_and_restore_says_so_and_how_to_
     for line in ["lost phone, north", "Luis, Rosa", "--name NAME --revoke", "people remove --data"] {
         assert!(told.contains(line), "{line}: {told}");
     }
+    let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
+    let audit = runtime.block_on(SqliteArchive::open(Path::new(&at("again"))).unwrap().audit(None, 1)).unwrap();
+    assert_eq!((audit[0].what.as_str(), audit[0].by.as_str()), ("put_back", "command"), "{audit:?}");
     let depot = Process::start(Path::new(&at("again")));
     let answered = |depot: &Process| get(&depot.carrier(&lost), "/v1/entries").status;
     assert_eq!(answered(&depot), 200, "as said");

@@ -144,7 +144,8 @@ fn hold(depot: &Depot, id: &str) -> Result<Hold, Problem> {
 const SETTLES_IN: Duration = Duration::from_secs(2);
 
 /// Asks whoever writes this upload to save what came and let go, and waits for it. Who asks where an upload stands has lost its
-/// connection, or never had its answer; told of bytes that are not saved yet it would send them again.
+/// connection, or never had its answer; told of bytes that are not saved yet it would send them again. So a question interrupts a writer
+/// that is well, too: it is told 423, loses nothing and goes on (DEVELOPERS.md, decisions).
 async fn settled(depot: &Depot, id: &str) {
     let begun = Instant::now();
     while depot.busy().hold(id).is_none() && begun.elapsed() < SETTLES_IN {
