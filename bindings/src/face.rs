@@ -45,14 +45,22 @@ pub enum FaceMarkKind {
 }
 
 /// Measures the photo in a file, beside the last one of the same part where one is given. `bar_mm` is what the bar on the printed card
-/// measures; null where it is as long as it should be. Takes a second and some hundred megabytes: on a worker thread, one at a time.
-#[uniffi::export]
-pub fn measure_face(path: String, last: Option<String>, bar_mm: Option<f64>) -> Result<FaceLook, ReadingError> {
-    let settings = FaceSettings { bar_mm: bar_mm.unwrap_or(BAR_MM), ..FaceSettings::default() };
+/// measures; null where it is as long as it should be. `outline_px` goes round the surface in the oriented photo, x and y in turn, px;
+/// null looks for the largest coloured surface, and bare metal always needs one. The last photo is looked at without. Takes a second and
+/// some hundred megabytes: on a worker thread, one at a time.
+#[uniffi::export(default(outline_px = None))]
+pub fn measure_face(
+    path: String,
+    last: Option<String>,
+    bar_mm: Option<f64>,
+    outline_px: Option<Vec<f64>>,
+) -> Result<FaceLook, ReadingError> {
+    let alone = FaceSettings { bar_mm: bar_mm.unwrap_or(BAR_MM), ..FaceSettings::default() };
+    let settings = FaceSettings { outline_px: outline_px.map(|places| places.as_chunks().0.to_vec()), ..alone.clone() };
     let file = |path: String| PhotoInput::Path(PathBuf::from(path));
     let (photo, last) = (file(path), last.map(file));
     let last = last.as_ref().map(PhotoInput::read).transpose()?;
-    let outcome = measure_beside(&photo.read()?, &settings, last.as_deref().map(|last| (last, &settings)))?;
+    let outcome = measure_beside(&photo.read()?, &settings, last.as_deref().map(|last| (last, &alone)))?;
     Ok(look(&outcome.reading))
 }
 

@@ -18,7 +18,8 @@ use crate::reading::DebrisReading;
 use crate::records::{
     BoxCheckDraft, BreakIn, CallAnswer, CallCode, CallQuestion, ChangeOutEnd, ChangeOutState, Costs, Cup, Diagnosis, EffectiveEntry,
     Exported, GradeGiven, GradesDraft, LifeFacts, LogEntry, MeasureTaken, Moment, OpenReport, Part, PartFitted, PartRemoved, PourMade,
-    PumpSpec, PumpSummary, QueuePause, QueuedItem, RunOptions, RunReport, SavedChangeOut, SavedCheck, TrackRecord, VerifyReport, WearPhoto,
+    PumpBreakIn, PumpSpec, PumpSummary, QueuePause, QueuedItem, RunOptions, RunReport, SavedChangeOut, SavedCheck, TrackRecord,
+    VerifyReport, WearPhoto,
 };
 
 /// An open field book. May be used from several threads at once; every call may block on the disk. What a call saved is durable when
@@ -181,6 +182,11 @@ impl FieldBook {
     /// The looks into the box that follow new cups, done and due; null where none is to come.
     pub fn break_in(&self, pump_id: &str) -> Result<Option<BreakIn>, FieldBookError> {
         Ok(self.0.break_in(pump_id.parse()?)?.cross())
+    }
+
+    /// The same of every pump that has such looks to come; the record is read once.
+    pub fn break_ins(&self) -> Result<Vec<PumpBreakIn>, FieldBookError> {
+        Ok(self.0.break_ins()?.cross())
     }
 
     /// How honest the calls were that were recorded in this book.

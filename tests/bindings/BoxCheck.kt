@@ -102,6 +102,9 @@ fun main(arguments: Array<String>) {
                 val found = book.diagnose(pump)
                 check(found.signs.any { it.code == SignSeen.SAND }) { "${found.signs}" }
                 check(found.causes.sumOf { it.share } in 0.999..1.001) { "${found.causes}" }
+                check(found.causes.first { it.cause == Cause.WORN_CUPS }.signsFor.any { it.code == SignSeen.SAND }) { "${found.causes}" }
+                check(found.cannotTell.any { "no grade" in it.en }) { "${found.cannotTell}" }
+                same("looks", book.breakIns(), emptyList())
                 same("calls", book.trackRecord().forecasts, 0uL)
                 same("bins", book.trackRecord().bins, emptyList())
             }

@@ -123,7 +123,12 @@ def call_is_asked_recorded_and_overruled_only_with_a_reason():
     refused("no_lives", g.FieldBookError, lambda: with_book.life(g.Part.CUP))
     found = with_book.diagnose(pump_id)
     assert abs(sum(cause.share for cause in found.causes) - 1) < 1e-9 and found.causes[0].share > found.causes[-1].share
-    assert g.SignSeen.LUMPS in [sign.code for sign in found.signs] and found.look_next_es != found.look_next
+    assert g.SignSeen.LUMPS in [sign.code for sign in found.signs] and found.look_next.es != found.look_next.en
+    sound = next(cause for cause in found.causes if cause.cause == g.Cause.SOUND)
+    assert g.SignSeen.LUMPS in [sign.code for sign in sound.signs_against] and g.SignSeen.LUMPS not in [sign.code for sign in sound.signs_for]
+    # Nobody graded the cups nor measured the bore, and no record tells which cup it is.
+    assert any("no grade" in words.en for words in found.cannot_tell) and any("bore" in words.en for words in found.cannot_tell)
+    assert "Which of the two cups" in found.cannot_tell[-2].en
     refused("no_such_pump", g.FieldBookError, lambda: with_book.diagnose(g.pump_id_named("unknown")))
     with_book.fitted(pump_id, g.PartFitted(part=g.Part.CUP, cup=g.Cup.A, pump_m3=18250.0, already_in=False, age_m3=None), now(100))
     with_book.poured(pump_id, g.PourMade(pour_m3=80.0, pump_m3=18330.0, concrete_bar=None, mix_factor=None), now(110))
@@ -135,10 +140,14 @@ def call_is_asked_recorded_and_overruled_only_with_a_reason():
     break_in = with_book.break_in(pump_id)
     assert [(look.at_m3, look.done, look.due) for look in break_in.looks] == [(1.0, False, True), (100.0, False, True), (300.0, False, False)]
     assert break_in.through_m3 == 160.0
+    assert [look.first_pour for look in break_in.looks] == [True, False, False] and len({look.look_for.es for look in break_in.looks}) == 3
+    assert [(of.pump_id, of.break_in) for of in with_book.break_ins()] == [(pump_id, break_in)]
     record = with_book.track_record()
     # The first two calls: cups were fitted before their pour came.
     assert (record.forecasts, record.failed, record.without_outcome) == (1, 0, 2)
     assert abs(record.expected - asked.chance_of_failure) < 1e-12 and len(record.bins) == 1
+    # One call says nothing about the others.
+    assert g.enough_calls() > 1 and record.held is None and record.bins[0].held is None and record.tells_apart is None
 
 
 @check
@@ -483,6 +492,13 @@ def photo_of_a_wear_surface_is_measured_beside_the_last_one_and_never_graded():
         xs, ys = mark.outline_px[::2], mark.outline_px[1::2]
         assert len(xs) == len(ys) >= 3 and 0 <= min(xs) and max(xs) <= look.width_px and 0 <= min(ys) and max(ys) <= look.height_px
     refused("no_white", g.ReadingError.NotRead, lambda: g.measure_face(str(faces / "no_white.jpg"), None, None))
+    # Bare metal has no colour to be found by: an outline tells where it is.
+    bore = str(faces / "bore_scored.jpg")
+    refused("no_face", g.ReadingError.NotRead, lambda: g.measure_face(bore, None, None))
+    round_it = json.loads((faces / "bore_scored.truth.json").read_text())["outline_px"]
+    outlined = g.measure_face(bore, None, None, outline_px=[value for place in round_it for value in place])
+    assert g.FaceMarkKind.SCORE in [mark.kind for mark in outlined.marks], outlined.lines
+    refused("bad_outline", g.ReadingError.NotRead, lambda: g.measure_face(bore, None, None, outline_px=[1.0, 2.0, 3.0]))
     refused("bad_bar", g.ReadingError.NotRead, lambda: g.measure_face(str(faces / "cup.jpg"), None, 10.0))
 
 

@@ -7,6 +7,7 @@ use gritbook_core::ids::{PhotoId, WorkId};
 use super::{Cup, Moment, RemovalReason};
 use crate::cross::{Cross, Piece, choice, record};
 use crate::error::FieldBookError;
+use crate::grades::Words;
 
 choice! {
     /// How grave a caution is: the signal words of ANSI Z535.4 and ISO 3864-2.
@@ -32,13 +33,10 @@ choice! {
     }
 }
 
-record! {
-    /// A text in both languages.
-    Bilingual = core_change::Bilingual {
-        /// English.
-        en: String,
-        /// Spanish.
-        es: String,
+impl Cross<Words> for core_change::Bilingual {
+    fn cross(self) -> Words {
+        let Self { en, es } = self;
+        Words { en, es }
     }
 }
 
@@ -48,9 +46,9 @@ record! {
         /// How grave.
         signal: Signal,
         /// What to mind.
-        text: Bilingual,
+        text: Words,
         /// What it protects.
-        protects: Bilingual,
+        protects: Words,
     }
 }
 
@@ -64,9 +62,9 @@ record! {
         /// A hold point: it guards what hurts people or the machine.
         hold: bool,
         /// A few words.
-        title: Bilingual,
+        title: Words,
         /// What to do.
-        text: Bilingual,
+        text: Words,
         /// What to mind.
         caution: Option<StepCaution>,
         /// A photo matters here.
@@ -90,9 +88,9 @@ pub struct ChangeOutState {
     /// The cups that are changed, in this order.
     pub cups: Vec<Cup>,
     /// What the work is.
-    pub title: Bilingual,
+    pub title: Words,
     /// What comes before it all.
-    pub first: Bilingual,
+    pub first: Words,
     /// All steps, in order.
     pub steps: Vec<ChangeOutStep>,
     /// How many are marked; the next one to do is `steps[marked]`.
@@ -180,7 +178,7 @@ pub fn take_back_step(document_json: &str) -> Result<ChangeOutState, FieldBookEr
 
 /// The signal word of a caution.
 #[uniffi::export]
-pub fn signal_words(signal: Signal) -> crate::grades::Words {
+pub fn signal_words(signal: Signal) -> Words {
     let signal: core_change::Signal = signal.cross();
     signal.words().cross()
 }

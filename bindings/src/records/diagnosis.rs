@@ -2,7 +2,8 @@
 
 use gritbook_core::diagnosis as core_diagnosis;
 
-use crate::cross::{choice, record};
+use crate::cross::{Cross, choice, record};
+use crate::grades::Words;
 
 choice! {
     /// What may be behind the signs.
@@ -69,26 +70,6 @@ choice! {
 }
 
 record! {
-    /// One cause with its share, in both languages.
-    Suspect = core_diagnosis::Suspect {
-        /// Which.
-        cause: Cause,
-        /// English.
-        text: String,
-        /// Spanish.
-        text_es: String,
-        /// Its share among the causes, 0 to 1; all sum to 1.
-        share: f64,
-        /// What to look at next for it, English.
-        look_next: String,
-        /// The same in Spanish.
-        look_next_es: String,
-        /// Where what is said of it stands.
-        source: String,
-    }
-}
-
-record! {
     /// A sign that was weighed, in both languages.
     WeighedSign = core_diagnosis::WeighedSign {
         /// Which.
@@ -104,20 +85,72 @@ record! {
     }
 }
 
-record! {
-    /// Which cause fits what a pump showed last.
-    Diagnosis = core_diagnosis::Diagnosis {
-        /// Always `gritbook.diagnosis/1`.
-        schema: String,
-        /// The pump's name.
-        pump: String,
-        /// Likeliest first.
-        causes: Vec<Suspect>,
-        /// What was weighed, the strongest first.
-        signs: Vec<WeighedSign>,
-        /// What would best tell the first cause from the second, English.
-        look_next: String,
-        /// The same in Spanish.
-        look_next_es: String,
+/// One cause with its share, in both languages.
+#[derive(Debug, Clone, PartialEq, uniffi::Record)]
+pub struct Suspect {
+    /// Which.
+    pub cause: Cause,
+    /// What it is.
+    pub text: Words,
+    /// Its share among the causes, 0 to 1; all sum to 1.
+    pub share: f64,
+    /// The signs that speak for it, the strongest first.
+    pub signs_for: Vec<WeighedSign>,
+    /// Those that speak against it.
+    pub signs_against: Vec<WeighedSign>,
+    /// What to look at next for it.
+    pub look_next: Words,
+    /// Where what is said of it stands.
+    pub source: String,
+}
+
+/// Which cause fits what a pump showed last.
+#[derive(Debug, Clone, PartialEq, uniffi::Record)]
+pub struct Diagnosis {
+    /// Always `gritbook.diagnosis/1`.
+    pub schema: String,
+    /// The pump's name.
+    pub pump: String,
+    /// Likeliest first.
+    pub causes: Vec<Suspect>,
+    /// The first cause must not be taken for certain: say so beside it.
+    pub unsure: bool,
+    /// What was weighed, the strongest first.
+    pub signs: Vec<WeighedSign>,
+    /// What would best tell the first cause from the second.
+    pub look_next: Words,
+    /// What it cannot tell: what nobody recorded, then what no record could.
+    pub cannot_tell: Vec<Words>,
+}
+
+impl Cross<Diagnosis> for core_diagnosis::Diagnosis {
+    fn cross(self) -> Diagnosis {
+        let (unsure, cannot_tell) = (self.unsure(), self.cannot_tell().cross());
+        let Self { schema, pump, causes, signs, look_next, look_next_es } = self;
+        let which = |cause, speaks| {
+            let of_it = signs.iter().filter(|sign| sign.code.speaks(cause) == speaks);
+            of_it.cloned().collect::<Vec<_>>().cross()
+        };
+        let suspect = |one: core_diagnosis::Suspect| {
+            let core_diagnosis::Suspect { cause, text, text_es, share, look_next, look_next_es, source } = one;
+            Suspect {
+                cause: cause.cross(),
+                text: Words { en: text, es: text_es },
+                share,
+                signs_for: which(cause, core_diagnosis::Speaks::For),
+                signs_against: which(cause, core_diagnosis::Speaks::Against),
+                look_next: Words { en: look_next, es: look_next_es },
+                source,
+            }
+        };
+        Diagnosis {
+            schema,
+            pump,
+            causes: causes.into_iter().map(suspect).collect(),
+            unsure,
+            look_next: Words { en: look_next, es: look_next_es },
+            cannot_tell,
+            signs: signs.cross(),
+        }
     }
 }

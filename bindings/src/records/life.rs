@@ -1,9 +1,11 @@
 //! How long parts last.
 
 use gritbook_core::history as core_history;
+use gritbook_core::ids::PumpId;
 use gritbook_core::life::{self as core_life, summary as core_summary};
 
-use crate::cross::{Cross, record};
+use crate::cross::{Cross, Piece, record};
+use crate::grades::Words;
 
 record! {
     /// An estimate with its 95 % interval.
@@ -68,15 +70,28 @@ impl Cross<LifeFacts> for core_life::LifeSummary {
     }
 }
 
-record! {
-    /// A look into the box that follows new cups.
-    BreakInLook = core_history::BreakInLook {
-        /// m3 through the newer cup after which it is due; 1 stands for the first pour.
-        at_m3: f64,
-        /// The box was looked at.
-        done: bool,
-        /// It is due now.
-        due: bool,
+/// A look into the box that follows new cups.
+#[derive(Debug, Clone, PartialEq, uniffi::Record)]
+pub struct BreakInLook {
+    /// m3 through the newer cup after which it is due.
+    pub at_m3: f64,
+    /// It follows the first pour, whatever its volume.
+    pub first_pour: bool,
+    /// The box was looked at.
+    pub done: bool,
+    /// It is due now.
+    pub due: bool,
+    /// What to look for.
+    pub look_for: Words,
+}
+
+impl Piece for core_history::BreakInLook {}
+
+impl Cross<BreakInLook> for core_history::BreakInLook {
+    fn cross(self) -> BreakInLook {
+        let (first_pour, look_for) = (self.first_pour(), self.look_for().cross());
+        let Self { at_m3, done, due } = self;
+        BreakInLook { at_m3, first_pour, done, due, look_for }
     }
 }
 
@@ -89,5 +104,23 @@ record! {
         through_m3: f64,
         /// The looks, in order.
         looks: Vec<BreakInLook>,
+    }
+}
+
+/// The looks of one pump.
+#[derive(Debug, Clone, PartialEq, uniffi::Record)]
+pub struct PumpBreakIn {
+    /// Which pump.
+    pub pump_id: String,
+    /// Its looks.
+    pub break_in: BreakIn,
+}
+
+impl Piece for (PumpId, core_history::BreakIn) {}
+
+impl Cross<PumpBreakIn> for (PumpId, core_history::BreakIn) {
+    fn cross(self) -> PumpBreakIn {
+        let (pump, looks) = self;
+        PumpBreakIn { pump_id: pump.cross(), break_in: looks.cross() }
     }
 }

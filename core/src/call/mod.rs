@@ -26,4 +26,4 @@ pub use decide::{Choice, decide};
 pub use forecast::{CupInput, Forecast, SharedLook};
 pub use judge::{Judge, judge};
 pub use reasons::percent_figure;
-pub use track::{Forecasted, TRACK_SCHEMA, TrackBin, TrackRecord, track_record};
+pub use track::{ENOUGH_CALLS, Forecasted, Held, TRACK_SCHEMA, TrackBin, TrackRecord, track_record};

@@ -8,6 +8,20 @@ pub const TRACK_SCHEMA: &str = "gritbook.track_record/1";
 /// Ends of the bins. Chances of a failure are mostly small, so the bins are narrow there.
 const EDGES: [f64; 8] = [0.0, 0.01, 0.03, 0.06, 0.12, 0.25, 0.5, 1.0];
 
+/// Calls with an outcome from which on a share is told; below it one more failure would move the share by more than a tenth. Our choice.
+pub const ENOUGH_CALLS: usize = 10;
+
+/// What happened against what was said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Held {
+    /// What was said lies within what the number of calls can show.
+    AsSaid,
+    /// More failed than was said.
+    More,
+    /// Fewer failed than was said.
+    Fewer,
+}
+
 /// A forecast with its outcome.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Forecasted {
@@ -61,6 +75,41 @@ pub struct TrackRecord {
     pub log_score_of_share: Option<f64>,
     /// Bins that hold any forecast.
     pub bins: Vec<TrackBin>,
+}
+
+impl TrackBin {
+    /// How it turned out; null where there are too few calls to say.
+    pub fn held(&self) -> Option<Held> {
+        held(self.forecasts, self.mean_chance, (self.low, self.high))
+    }
+}
+
+impl TrackRecord {
+    /// 95 % interval of the share that fails in the long run, over all calls.
+    pub fn interval(&self) -> (f64, f64) {
+        wilson(self.failed, self.forecasts)
+    }
+
+    /// How all of them turned out; null where there are too few to say.
+    pub fn held(&self) -> Option<Held> {
+        held(self.forecasts, self.expected / self.forecasts.max(1) as f64, self.interval())
+    }
+
+    /// Whether the chances told risky pours from safe ones better than one chance for all would have (by the mean squared
+    /// difference); null where too few calls or no failure make that no question.
+    pub fn tells_apart(&self) -> Option<bool> {
+        let some = self.forecasts >= ENOUGH_CALLS && self.failed > 0 && self.failed < self.forecasts;
+        let (own, share) = self.brier.zip(self.brier_of_share).filter(|_| some)?;
+        Some(own < share)
+    }
+}
+
+fn held(calls: usize, said: f64, (low, high): (f64, f64)) -> Option<Held> {
+    (calls >= ENOUGH_CALLS).then_some(match said {
+        said if said < low => Held::More,
+        said if said > high => Held::Fewer,
+        _ => Held::AsSaid,
+    })
 }
 
 /// Scores forecasts.
@@ -136,6 +185,33 @@ mod tests {
         let (low, high) = wilson(1, 10);
         assert!((low - 0.017_876).abs() < 1e-5 && (high - 0.404_150).abs() < 1e-5, "{low} {high}");
         assert_eq!(wilson(0, 0), (0.0, 1.0));
+    }
+
+    #[test]
+    fn too_few_calls_say_nothing_and_enough_say_which_way_they_were_wrong() {
+        let of = |chance, failed: usize, calls: usize| {
+            let made: Vec<_> = (0..calls).map(|at| Forecasted { chance, failed: at < failed }).collect();
+            track_record(&made, 0)
+        };
+        for few in [of(0.1, 1, 9), track_record(&[], 4)] {
+            assert_eq!((few.held(), few.tells_apart()), (None, None));
+            assert!(few.bins.iter().all(|bin| bin.held().is_none()));
+        }
+        assert_eq!(of(0.1, 1, 10).held(), Some(Held::AsSaid));
+        assert_eq!(of(0.1, 8, 20).held(), Some(Held::More));
+        assert_eq!(of(0.4, 1, 40).bins[0].held(), Some(Held::Fewer));
+    }
+
+    #[test]
+    fn chances_that_follow_what_happened_tell_apart_and_one_chance_for_all_does_not() {
+        let made = |chances: [f64; 2]| -> Vec<_> {
+            (0..40).map(|at| Forecasted { chance: chances[usize::from(at % 10 == 0)], failed: at % 10 == 0 }).collect()
+        };
+        assert_eq!(track_record(&made([0.02, 0.6]), 0).tells_apart(), Some(true));
+        assert_eq!(track_record(&made([0.6, 0.02]), 0).tells_apart(), Some(false));
+        // None failed: nothing was there to be told apart.
+        let sound = [Forecasted { chance: 0.02, failed: false }; 20];
+        assert_eq!(track_record(&sound, 0).tells_apart(), None);
     }
 
     #[test]

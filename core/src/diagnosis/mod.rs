@@ -2,6 +2,7 @@
 //!
 //! ```text
 //! table   the causes, the signs, and the chance of each sign under each cause, with where it is from
+//! told    which sign speaks for which cause, and what the whole cannot tell, in words
 //! mod     the signs of one pump at one moment, and the causes weighed by them
 //! ```
 //!
@@ -9,10 +10,12 @@
 //! whole list, and what would tell the first two apart.
 
 mod table;
+mod told;
 
 use serde::{Deserialize, Serialize};
 
 pub use table::{Cause, SignSeen};
+pub use told::Speaks;
 
 use crate::error::CoreError;
 use crate::history::{History, Life, LifeEnd, Timeline};
@@ -210,14 +213,13 @@ fn weigh(pump: &str, signs: &[SignSeen]) -> Diagnosis {
     let mut weighed: Vec<WeighedSign> = signs
         .iter()
         .map(|sign| {
-            let mean = Cause::ALL.iter().map(|cause| sign.chance(*cause)).sum::<f64>() / Cause::ALL.len() as f64;
             let speaks_for = Cause::ALL.into_iter().max_by(|a, b| sign.chance(*a).total_cmp(&sign.chance(*b))).unwrap_or(Cause::Sound);
             WeighedSign {
                 code: *sign,
                 text: sign.words().en.to_owned(),
                 text_es: sign.words().es.to_owned(),
                 speaks_for,
-                times: sign.chance(speaks_for) / mean,
+                times: sign.times(speaks_for),
             }
         })
         .collect();

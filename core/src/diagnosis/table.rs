@@ -192,6 +192,12 @@ impl SignSeen {
         Cause::ALL.iter().position(|known| *known == cause).map_or(1.0, |at| chances[at])
     }
 
+    /// How many times likelier the sign is under a cause than on the mean of all.
+    pub(super) fn times(self, cause: Cause) -> f64 {
+        let mean = Cause::ALL.iter().map(|cause| self.chance(*cause)).sum::<f64>() / Cause::ALL.len() as f64;
+        self.chance(cause) / mean
+    }
+
     /// In words.
     pub(super) fn words(self) -> Words {
         match self {

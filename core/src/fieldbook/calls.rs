@@ -7,7 +7,7 @@ use super::amend::effective;
 use crate::call::{Ask, Call, CallCode, Costs, Forecasted, Judge, TrackRecord, track_record};
 use crate::diagnosis::{Diagnosis, diagnose};
 use crate::error::CoreError;
-use crate::history::{BreakIn, Event, History, Row};
+use crate::history::{BreakIn, Event, History, Row, Timeline};
 use crate::ids::PumpId;
 use crate::life::{LifeSummary, summary};
 use crate::model::Part;
@@ -90,6 +90,17 @@ impl FieldBook {
         let (history, key) = (self.history()?, pump.to_string());
         let timelines = history.timelines();
         Ok(timelines.iter().find(|timeline| timeline.pump() == key).and_then(|timeline| timeline.break_in(timeline.position_m3())))
+    }
+
+    /// The same of every pump that has such looks to come, for a list of pumps: the record is read once.
+    ///
+    /// # Errors
+    /// What reading the book gives.
+    pub fn break_ins(&self) -> Result<Vec<(PumpId, BreakIn)>, CoreError> {
+        let history = self.history()?;
+        let timelines = history.timelines();
+        let of = |timeline: &Timeline| Some((timeline.pump().parse().ok()?, timeline.break_in(timeline.position_m3())?));
+        Ok(timelines.iter().filter_map(of).collect())
     }
 
     /// Which cause fits what a pump showed last.

@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::timeline::Timeline;
 use crate::model::Cup;
+use crate::wear::grade::Words;
 
 /// m3 through new cups after which a look is due: after the first pour, then at these.
 pub const BREAK_IN_M3: [f64; 3] = [1.0, 100.0, 300.0];
@@ -41,6 +42,34 @@ pub struct BreakIn {
     pub through_m3: f64,
     /// The looks, in order.
     pub looks: Vec<BreakInLook>,
+}
+
+impl BreakInLook {
+    /// It stands for the first pour, whatever its volume.
+    pub fn first_pour(&self) -> bool {
+        self.at_m3 <= BREAK_IN_M3[0]
+    }
+
+    /// What to look for: common practice; that mud soon after new cups speaks for the bore is from the page named in
+    /// `diagnosis::table`.
+    pub fn look_for(&self) -> Words {
+        if self.first_pour() {
+            Words {
+                en: "Only paste may have come. Sand or mud now: a cup or its band went in badly, or the bore is worn.",
+                es: "Sólo puede haber pasado pasta. Arena o lodo ahora: una copa o su banda quedó mal montada, o el cilindro está gastado.",
+            }
+        } else if self.at_m3 < BREAK_IN_M3[2] {
+            Words {
+                en: "Still paste only, the water grey. Muddy again: measure the bore before more new cups.",
+                es: "Todavía sólo pasta, el agua gris. Lodosa otra vez: mida el cilindro antes de más copas nuevas.",
+            }
+        } else {
+            Words {
+                en: "As clean as at the looks before. From here on the usual checks.",
+                es: "Tan limpia como en las revisiones anteriores. De aquí en adelante, las de siempre.",
+            }
+        }
+    }
 }
 
 impl BreakIn {
@@ -128,6 +157,14 @@ mod tests {
         assert_eq!(after("2026-01-02T06:00:00Z,P,,counter,1700,\n"), None);
         let history = parse(b"at,pump,cup,event,pump_m3\n2026-01-01T06:00:00Z,P,A,in_use,1000\n").unwrap();
         assert_eq!(history.timelines().remove(0).break_in(0.0), None);
+    }
+
+    #[test]
+    fn each_look_says_what_to_look_for_and_no_two_say_the_same() {
+        let found = after("").unwrap();
+        assert_eq!(found.looks.iter().map(BreakInLook::first_pour).collect::<Vec<_>>(), [true, false, false]);
+        let words: std::collections::HashSet<_> = found.looks.iter().map(|look| look.look_for().es).collect();
+        assert_eq!(words.len(), 3);
     }
 
     #[test]

@@ -161,14 +161,14 @@ class Bench : ExternalResource() {
 
     private fun describe(view: View) = (view as? TextView)?.text ?: view.toString()
 
-    fun layOut() {
+    fun layOut(heightPx: Int = activity.resources.displayMetrics.heightPixels) {
         val metrics = activity.resources.displayMetrics
         val decor = activity.window.decorView
         decor.measure(
             View.MeasureSpec.makeMeasureSpec(metrics.widthPixels, View.MeasureSpec.EXACTLY),
-            View.MeasureSpec.makeMeasureSpec(metrics.heightPixels, View.MeasureSpec.EXACTLY),
+            View.MeasureSpec.makeMeasureSpec(heightPx, View.MeasureSpec.EXACTLY),
         )
-        decor.layout(0, 0, metrics.widthPixels, metrics.heightPixels)
+        decor.layout(0, 0, metrics.widthPixels, heightPx)
     }
 
     /** Everything that can be read on the screen, line by line. */
@@ -184,9 +184,9 @@ class Bench : ExternalResource() {
     /** What the camera or the picker was asked for last. */
     fun asked(): Intent = shadowOf(activity as Activity).nextStartedActivityForResult.intent
 
-    /** The screen as a picture, for people to look at. */
-    fun picture(name: String) {
-        layOut()
+    /** The screen as a picture, for people to look at; [heightPx] for all that scrolls on it. */
+    fun picture(name: String, heightPx: Int = activity.resources.displayMetrics.heightPixels) {
+        layOut(heightPx)
         val decor = activity.window.decorView
         val bitmap = Bitmap.createBitmap(decor.width, decor.height, Bitmap.Config.ARGB_8888)
         decor.draw(Canvas(bitmap))

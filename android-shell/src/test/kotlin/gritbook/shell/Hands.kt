@@ -4,11 +4,20 @@ import android.app.Activity
 import android.content.Intent
 import android.net.Uri
 import android.provider.MediaStore
+import gritbook.core.CallQuestion
+import gritbook.core.Cup
 import gritbook.core.FieldBook
+import gritbook.core.Moment
+import gritbook.core.Part
+import gritbook.core.PartFitted
+import gritbook.core.PartRemoved
 import gritbook.core.PourMade
+import gritbook.core.RemovalReason
 import gritbook.core.SealVariant
+import gritbook.core.assumedCosts
 import gritbook.shell.frame.Clock
 import java.io.File
+import org.json.JSONObject
 import org.junit.Assert.assertEquals
 import org.robolectric.Shadows.shadowOf
 
@@ -57,6 +66,44 @@ fun Bench.pump(name: String, totalM3: Double? = null): String {
     activity.again()
     settle()
     return id
+}
+
+/**
+ * Calls on a pump with cups, each with its pour after it: [calls] of them with that chance of failure, of which the first [failed] ended in
+ * a failure, after which new cups went in. The moments go on from [fromDay], days since 1970.
+ */
+fun Bench.calls(pump: String, chance: Double, calls: Int, failed: Int, fromDay: Long) = book { book ->
+    val total = book.pumpSummary(pump).pumpM3 ?: 0.0
+    val answer = JSONObject(book.call(pump, CallQuestion(10.0, null, null, null), assumedCosts(), Clock.now()).documentJson).put("chance_of_failure", chance).toString()
+    repeat(calls) { at ->
+        fun then(hour: Int) = Moment((fromDay + at) * 86_400_000L + hour * 3_600_000L, 0)
+        val here = total + 10.0 * (at + 1)
+        book.recordCall(pump, answer, null, null, then(6))
+        book.poured(pump, PourMade(10.0, here, null, null), then(9))
+        if (at < failed) {
+            book.removed(pump, PartRemoved(Part.CUP, Cup.A, RemovalReason.FAILED, here), then(10))
+            book.fitted(pump, PartFitted(Part.CUP, Cup.A, here, false, null), then(12))
+        }
+    }
+}
+
+/** A pump that came with new cups on a day, counted since 1970; home is shown anew. */
+fun Bench.pumpSince(name: String, totalM3: Double, day: Long): String {
+    val then = Moment(day * 86_400_000L, 0)
+    val id = book { book ->
+        val id = book.addPump(spec(name), then)
+        book.poured(id, PourMade(null, totalM3, null, null), then)
+        Cup.entries.forEach { book.fitted(id, PartFitted(Part.CUP, it, totalM3, false, null), then) }
+        id
+    }
+    activity.again()
+    settle()
+    return id
+}
+
+/** Both cups new at a running total. */
+fun Bench.newCups(pump: String, totalM3: Double) = book { book ->
+    Cup.entries.forEach { book.fitted(pump, PartFitted(Part.CUP, it, totalM3, false, null), Clock.now()) }
 }
 
 /** The key that begins a box check of a pump. */

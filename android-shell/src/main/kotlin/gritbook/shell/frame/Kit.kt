@@ -94,5 +94,20 @@ class Field(context: Context, label: CharSequence, id: Int, number: Boolean, tex
     }
 }
 
+/** What something says, with the key that asks more of it beside it; below it where large letters need the width. */
+fun Context.asked(says: View, more: View): LinearLayout = LinearLayout(this).apply {
+    isBaselineAligned = false
+    gravity = android.view.Gravity.CENTER_VERTICAL
+    val (all, own) = ViewGroup.LayoutParams.MATCH_PARENT to ViewGroup.LayoutParams.WRAP_CONTENT
+    if (resources.configuration.fontScale >= Page.LARGE) {
+        orientation = LinearLayout.VERTICAL
+        addView(says, LinearLayout.LayoutParams(all, own))
+        addView(more, LinearLayout.LayoutParams(all, own).apply { topMargin = dp(8) })
+    } else {
+        addView(says, LinearLayout.LayoutParams(0, own, 1f))
+        addView(more, LinearLayout.LayoutParams(own, own).apply { leftMargin = dp(8) })
+    }
+}
+
 /** Keys side by side as far as their longest words fit, then on the next line. */
 fun Context.keyRow(vararg keys: View): FlowRow = FlowRow(this).apply { keys.forEach(::addView) }

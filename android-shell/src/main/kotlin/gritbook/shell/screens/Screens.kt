@@ -9,6 +9,7 @@ import gritbook.shell.screens.check.CheckScreen
 import gritbook.shell.screens.check.RulerScreen
 import gritbook.shell.screens.enrol.EnrolScreen
 import gritbook.shell.screens.grade.GradeScreen
+import gritbook.shell.screens.grade.OutlineScreen
 import gritbook.shell.screens.grade.WearPlace
 import gritbook.shell.screens.grade.WearScreen
 import gritbook.shell.screens.home.HomeScreen
@@ -16,6 +17,8 @@ import gritbook.shell.screens.outbox.OutboxScreen
 import gritbook.shell.screens.pump.PumpFormScreen
 import gritbook.shell.screens.pump.PumpScreen
 import gritbook.shell.screens.settings.SettingsScreen
+import gritbook.shell.screens.track.TrackScreen
+import gritbook.shell.screens.why.WhyScreen
 
 /** Every screen by the name of its place. */
 val SCREENS: Map<String, (Place, Frame) -> Screen> = mapOf(
@@ -26,9 +29,12 @@ val SCREENS: Map<String, (Place, Frame) -> Screen> = mapOf(
     "check" to ::CheckScreen,
     "grade" to ::GradeScreen,
     WearPlace.SCREEN to { place, frame -> WearPlace.of(place)?.let { WearScreen(place, it, frame) } ?: HomeScreen(place, frame) },
+    OutlineScreen.SCREEN to { place, frame -> WearPlace.of(place)?.let { OutlineScreen(place, it, frame) } ?: HomeScreen(place, frame) },
     "outbox" to ::OutboxScreen,
     "ruler" to ::RulerScreen,
     "call" to ::CallScreen,
+    "why" to ::WhyScreen,
+    "track" to ::TrackScreen,
     "change" to ::ChangeOutScreen,
     "settings" to ::SettingsScreen,
     "enrol" to ::EnrolScreen,

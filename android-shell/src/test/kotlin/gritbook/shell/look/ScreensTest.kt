@@ -1,24 +1,31 @@
 package gritbook.shell.look
 
 import android.view.View
+import gritbook.core.BoxCheckDraft
 import gritbook.core.Cup
 import gritbook.core.GradeDraft
 import gritbook.core.GradeGiven
 import gritbook.core.GradeSource
 import gritbook.core.GradesDraft
+import gritbook.core.LevelCode
+import gritbook.core.Liquid
 import gritbook.core.Moment
 import gritbook.core.Part
+import gritbook.core.PourMade
 import gritbook.core.criteriaEdition
 import gritbook.shell.Bench
 import gritbook.shell.Photos
 import gritbook.shell.R
 import gritbook.shell.book
+import gritbook.shell.calls
 import gritbook.shell.cameraIsLeft
 import gritbook.shell.cameraTakes
 import gritbook.shell.checkKey
 import gritbook.shell.frame.Clock
 import gritbook.shell.frame.Place
+import gritbook.shell.newCups
 import gritbook.shell.pump
+import gritbook.shell.pumpSince
 import gritbook.shell.stepDone
 import gritbook.shell.thumb
 import gritbook.shell.wornFace
@@ -115,6 +122,13 @@ class ScreensTest {
         bench.layOut()
         bench.settle()
         look("24-wear")
+        bench.touch(R.id.outline)
+        bench.layOut()
+        bench.settle()
+        bench.touch(R.id.outline_all)
+        look("36-outline")
+        bench.activity.leave()
+        bench.settle()
         bench.activity.leave()
         bench.settle()
         bench.touch(R.id.next)
@@ -155,8 +169,52 @@ class ScreensTest {
         look("21-pump-new")
         home()
         look("22-home-after")
-        assertEquals(25, seen)
+        causes(otter)
+        turnedOut()
+        assertEquals(36, seen)
         assertEquals("faults on ${bench.activity.variant()}", "", wrong.joinToString("\n"))
+    }
+
+    /** New cups, mud again soon after them, and what the book makes of it; before that a pump of which nothing is known. */
+    private fun causes(otter: String) {
+        val heron = bench.pumpSince("Heron", 3_000.0, day = 18_900)
+        go(Place("why", heron))
+        look("26-why-nothing")
+        home()
+        bench.newCups(otter, 18_250.0)
+        go(Place("pump", otter))
+        look("27-pump-new-cups")
+        bench.book { it.poured(otter, PourMade(60.0, 18_310.0, null, null), Clock.now()) }
+        home()
+        look("28-home-look-due")
+        go(Place("pump", otter))
+        look("29-pump-look-due")
+        bench.book { it.saveBoxCheck(BoxCheckDraft(otter, pumpM3 = 18_360.0, levelByEye = LevelCode.SAND, liquid = Liquid.MUDDY), null, Clock.now()) }
+        bench.activity.again()
+        bench.settle()
+        look("30-pump-look-done")
+        bench.touch(R.id.why)
+        look("31-why-bore")
+        bench.touch(bench.all().first { it.tag == "BAD_FIT" })
+        look("32-why-other")
+        home()
+    }
+
+    /** The record of calls: none, few, many. */
+    private fun turnedOut() {
+        go(Place("track"))
+        look("33-track-none")
+        home()
+        val heron = bench.book { it.pumpNamed("Heron") }
+        bench.calls(heron, 0.31, calls = 4, failed = 1, fromDay = 19_000)
+        go(Place("track"))
+        look("34-track-few")
+        home()
+        bench.calls(heron, 0.02, calls = 34, failed = 1, fromDay = 19_100)
+        bench.calls(heron, 0.10, calls = 26, failed = 2, fromDay = 19_200)
+        bench.calls(heron, 0.18, calls = 12, failed = 6, fromDay = 19_300)
+        go(Place("track"))
+        look("35-track-many")
     }
 
     @Test

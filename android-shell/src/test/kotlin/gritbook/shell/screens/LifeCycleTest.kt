@@ -6,7 +6,10 @@ import android.provider.MediaStore
 import android.view.View
 import android.widget.EditText
 import android.widget.TextView
+import gritbook.core.BoxCheckDraft
 import gritbook.core.Cup
+import gritbook.core.LevelCode
+import gritbook.core.Liquid
 import gritbook.core.Part
 import gritbook.core.PartFitted
 import gritbook.core.changeOutState
@@ -15,15 +18,19 @@ import gritbook.shell.Depot
 import gritbook.shell.Photos
 import gritbook.shell.R
 import gritbook.shell.book
+import gritbook.shell.calls
 import gritbook.shell.cameraIsLeft
 import gritbook.shell.cameraTakes
 import gritbook.shell.checkKey
 import gritbook.shell.frame.Clock
 import gritbook.shell.frame.Place
+import gritbook.shell.look.photo.OutlinePhotoView
 import gritbook.shell.look.photo.RulerPhotoView
 import gritbook.shell.look.photo.WearPane
 import gritbook.shell.look.thumb.ThumbGradeView
+import gritbook.shell.newCups
 import gritbook.shell.pump
+import gritbook.shell.pumpSince
 import gritbook.shell.stepDone
 import gritbook.shell.thumb
 import org.junit.Assert.assertArrayEquals
@@ -193,6 +200,18 @@ class LifeCycleTest {
     }
 
     @Test
+    fun outline() {
+        val pump = otter()
+        go(Place("grade", pump))
+        bench.touch(R.id.photograph)
+        bench.cameraTakes(Photos.demo("lumps"))
+        bench.touch(R.id.wear_pair)
+        bench.touch(R.id.outline)
+        bench.touch(R.id.outline_all)
+        lives("outline") { assertEquals(8, bench.find<OutlinePhotoView>(R.id.seen).outlinePx.size) }
+    }
+
+    @Test
     fun ruler() {
         otter()
         bench.touch(bench.checkKey("Otter"))
@@ -251,6 +270,27 @@ class LifeCycleTest {
             assertTrue(chosen("CHANGE_FIRST"))
             assertEquals(pour, bench.screen.draft.json.getDouble("pour_m3"), 0.0)
         }
+    }
+
+    @Test
+    fun why() {
+        val pump = otter()
+        bench.newCups(pump, 8_000.0)
+        bench.book { it.saveBoxCheck(BoxCheckDraft(pump, pumpM3 = 9_000.0, levelByEye = LevelCode.SAND, liquid = Liquid.OILY), null, Clock.now()) }
+        go(Place("why", pump))
+        bench.touch(bench.all().first { it.tag == "WORN_CUPS" })
+        lives("why") {
+            assertTrue(bench.texts(), "look at both cups' lips" in bench.texts())
+            assertTrue("its own key is under the thumb", bench.all().any { it.tag == Part.CUP.name && it.isShown })
+        }
+    }
+
+    @Test
+    fun track() {
+        bench.start()
+        bench.calls(bench.pumpSince("Heron", 3_000.0, day = 19_900), 0.1, calls = 12, failed = 1, fromDay = 20_000)
+        go(Place("track"))
+        lives("track") { assertTrue(bench.texts(), "Was 8 of 100" in bench.texts() || "Was 8.3 of 100" in bench.texts()) }
     }
 
     @Test

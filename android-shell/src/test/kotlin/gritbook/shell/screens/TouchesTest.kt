@@ -1,8 +1,12 @@
 package gritbook.shell.screens
 
+import gritbook.core.BoxCheckDraft
 import gritbook.core.Cup
+import gritbook.core.LevelCode
+import gritbook.core.Liquid
 import gritbook.core.Part
 import gritbook.core.PartFitted
+import gritbook.core.PourMade
 import gritbook.shell.Bench
 import gritbook.shell.Depot
 import gritbook.shell.Photos
@@ -12,6 +16,7 @@ import gritbook.shell.cameraIsLeft
 import gritbook.shell.cameraTakes
 import gritbook.shell.checkKey
 import gritbook.shell.frame.Clock
+import gritbook.shell.newCups
 import gritbook.shell.pump
 import gritbook.shell.thumb
 import org.junit.Assert.assertEquals
@@ -127,6 +132,46 @@ class TouchesTest {
         bench.touch(R.id.save)
         assertEquals("pump", bench.screen.at.screen)
         assertEquals(3, bench.touches)
+    }
+
+    @Test
+    fun whyTheBoxIsBadThenTwoAndTheLookItAsksForThreeMore() {
+        bench.start()
+        val pump = bench.pump("Otter", 9_000.0)
+        bench.newCups(pump, 9_000.0)
+        bench.book { it.saveBoxCheck(BoxCheckDraft(pump, pumpM3 = 9_120.0, levelByEye = LevelCode.SAND, liquid = Liquid.MUDDY), null, Clock.now()) }
+        bench.touch(row("Otter"))
+        bench.touch(R.id.why)
+        assertEquals("why", bench.screen.at.screen)
+        assertEquals(2, bench.touches)
+        bench.touch(bench.all().first { it.tag == Part.BORE.name })
+        bench.thumb(3)
+        bench.touch(R.id.back)
+        assertEquals(Part.BORE, bench.book { it.pumpSummary(pump) }.grades.single().part)
+        assertEquals(3, bench.touches - 2)
+    }
+
+    @Test
+    fun howTheCallsTurnedOutThenOne() {
+        bench.start()
+        bench.pump("Otter")
+        bench.touch(R.id.track)
+        assertEquals("track", bench.screen.at.screen)
+        assertEquals(1, bench.touches)
+    }
+
+    @Test
+    fun lookDueAfterNewCupsThenFive() {
+        bench.start()
+        val pump = bench.pump("Otter", 9_000.0)
+        bench.newCups(pump, 9_000.0)
+        bench.book { it.poured(pump, PourMade(60.0, 9_060.0, null, null), Clock.now()) }
+        bench.touch(bench.checkKey("Otter"))
+        bench.cameraTakes(Photos.demo("paste"))
+        bench.touch(R.id.liquid_grey)
+        bench.touch(R.id.save)
+        assertEquals(listOf(true, false, false), bench.book { it.breakIn(pump) }!!.looks.map { it.done })
+        assertEquals(5, bench.touches)
     }
 
     @Test

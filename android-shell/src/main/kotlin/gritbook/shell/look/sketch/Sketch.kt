@@ -19,6 +19,9 @@ enum class Pen {
 
     /** Filled with paper and outlined in ink: a body that hides what lies behind it. */
     BODY,
+
+    /** Where to look: heavy, in the accent's colour; always a ring or an arrow, never a mere colour. */
+    HERE,
 }
 
 /** One mark of a drawing: a line through points, x and y in turn. */

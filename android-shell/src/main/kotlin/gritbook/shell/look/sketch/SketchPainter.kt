@@ -13,6 +13,7 @@ class SketchPainter(private val look: Look) {
     private val gone = look.pen(look.pencil)
     private val solid = look.brush(look.ink)
     private val body = look.brush(look.paper)
+    private val here = look.pen(look.violet)
     private val path = Path()
 
     fun paint(canvas: Canvas, sketch: Sketch, left: Float, top: Float, width: Float, height: Float) {
@@ -24,6 +25,7 @@ class SketchPainter(private val look: Look) {
         ink.strokeWidth = (unit * 1.1f).coerceIn(look.dp(1.25f), look.line * 1.25f)
         fine.strokeWidth = (unit * 0.4f).coerceIn(look.dp(0.5f), look.dp(1f))
         gone.strokeWidth = (unit * 0.7f).coerceIn(look.dp(1f), look.dp(1.5f))
+        here.strokeWidth = (unit * 1.8f).coerceIn(look.dp(2.5f), look.dp(4f))
         gone.pathEffect = DashPathEffect(floatArrayOf(unit * 2.6f, unit * 2.2f), 0f)
         for (mark in sketch.marks) {
             path.rewind()
@@ -39,6 +41,7 @@ class SketchPainter(private val look: Look) {
                 Pen.GONE -> gone
                 Pen.SOLID -> solid
                 Pen.BODY -> body
+                Pen.HERE -> here
             }
             canvas.drawPath(path, brush)
             if (mark.pen == Pen.BODY) canvas.drawPath(path, ink)

@@ -13,6 +13,7 @@ fun Sketch.toSvg(): String = buildString {
             Pen.GONE -> "stroke-width=\".6\" stroke-dasharray=\"2.4 2\""
             Pen.SOLID -> "fill=\"currentColor\" stroke=\"none\""
             Pen.BODY -> "fill=\"var(--paper, #fbf8f1)\" stroke-width=\"1\""
+            Pen.HERE -> "stroke-width=\"1.8\""
         }
         append("<path $style d=\"")
         for (at in mark.points.indices step 2) {

@@ -18,6 +18,7 @@ import gritbook.shell.frame.Page
 import gritbook.shell.frame.Place
 import gritbook.shell.frame.Screen
 import gritbook.shell.frame.Trouble
+import gritbook.shell.frame.asked
 import gritbook.shell.frame.chosen
 import gritbook.shell.frame.dp
 import gritbook.shell.frame.heading
@@ -85,7 +86,8 @@ class CallScreen(at: Place, frame: Frame) : Screen(at, frame) {
         removeAllViews()
         page.title(context.say(call.sentence), answer = true)
         if (call.hardStop) put(context.words(word(R.string.call_hard_stop), bold = true))
-        put(context.words(word(R.string.call_chance, percent(call.chanceOfFailure))).apply { id = R.id.chance })
+        val chance = context.words(word(R.string.call_chance, percent(call.chanceOfFailure))).apply { id = R.id.chance }
+        put(context.asked(chance, context.key(word(R.string.pump_why), id = R.id.why) { frame.go(Place("why", pump)) }))
         call.cups.forEach { cup ->
             val lasts = cup.chanceLastsPour
             put(context.words(word(R.string.call_cup, cup.cup.name, percent(lasts.value), percent(lasts.low), percent(lasts.high))))
@@ -96,6 +98,7 @@ class CallScreen(at: Place, frame: Frame) : Screen(at, frame) {
         call.bestChangeAgeM3?.let { put(context.note(word(R.string.call_best_age, figures.show(Quantity.CONCRETE, it)))) }
         if (call.wouldChange.isNotEmpty()) put(context.heading(word(R.string.call_would_change)))
         call.wouldChange.forEach { put(reason(if (context.spanish()) it.textEs else it.text)) }
+        put(context.key(word(R.string.track_title), id = R.id.track) { frame.go(Place("track")) })
     }
 
     private fun reason(text: String) = Kit(context).reasons(listOf(text))

@@ -5,7 +5,6 @@ import android.view.View
 import android.view.ViewGroup.LayoutParams.MATCH_PARENT
 import android.view.ViewGroup.LayoutParams.WRAP_CONTENT
 import android.widget.LinearLayout
-import gritbook.core.Bilingual
 import gritbook.core.ChangeOutEnd
 import gritbook.core.ChangeOutState
 import gritbook.core.ChangeOutStep
@@ -34,7 +33,7 @@ import gritbook.shell.frame.key
 import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.note
 import gritbook.shell.frame.px
-import gritbook.shell.frame.spanish
+import gritbook.shell.frame.say
 import gritbook.shell.frame.words
 import gritbook.shell.look.SketchView
 import gritbook.shell.look.sketch.lockSketch
@@ -62,7 +61,6 @@ class ChangeOutScreen(at: Place, frame: Frame) : Screen(at, frame) {
         step { changeOutState(document) }
     }
 
-    private fun text(of: Bilingual) = if (context.spanish()) of.es else of.en
 
     private fun <V : View> LinearLayout.put(view: V, gap: Int = context.dp(12)): V =
         view.also { addView(it, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = if (childCount == 0) 0 else gap }) }
@@ -125,12 +123,12 @@ class ChangeOutScreen(at: Place, frame: Frame) : Screen(at, frame) {
         page.scroll.scrollTo(0, 0)
         if (at >= work.steps.size) return showEnd(work)
         val step = work.steps[at]
-        clear(text(step.title))
+        clear(context.say(step.title))
         body.put(context.note(word(R.string.change_step, at + 1, work.steps.size) + step.cup?.let { " · " + word(R.string.change_cup, it.name) }.orEmpty()).apply { id = R.id.step })
-        step.caution?.let { body.put(Cautions.view(context, it.signal, text(it.text))) }
-        val told = body.put(context.words(text(step.text)))
+        step.caution?.let { body.put(Cautions.view(context, it.signal, context.say(it.text))) }
+        val told = body.put(context.words(context.say(step.text)))
         mustRead = if (step.hold || step.caution != null) told else null
-        if (at == 0) body.put(context.note(text(work.first)))
+        if (at == 0) body.put(context.note(context.say(work.first)))
         val photos = draft.list("photos")
         if (photos.isNotEmpty()) body.put(context.words(context.resources.getQuantityString(R.plurals.check_photos, photos.size, photos.size)))
         if (step.sources.isNotEmpty()) body.put(context.note(word(R.string.change_sources, step.sources.joinToString("; ") { if (it == PRACTICE) word(R.string.change_practice) else it })))

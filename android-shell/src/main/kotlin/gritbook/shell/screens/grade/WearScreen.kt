@@ -100,22 +100,24 @@ class WearScreen(at: Place, private val wear: WearPlace, frame: Frame) : Screen(
         measure()
     }
 
-    /** The photos that are measured now or were last: the new one and the one beside it. */
-    private var measured: Pair<File, File?>? = null
+    /** What is measured now or was last: the new photo, the one beside it, and the outline that was drawn on the new one. */
+    private var measured: Triple<File, File?, List<Double>?>? = null
+
+    /** The new photo that is shown. */
+    private val shot get() = shots.asReversed().getOrNull(newer)
 
     /** What the photo shows, once both sides are known. */
     private fun measure() {
-        val new = shots.asReversed().getOrNull(newer)?.let { Shots.file(context, it) }
         val earlier = before ?: return
-        val pair = new?.let { it to beside(earlier)?.path?.let(::File) }
+        val pair = shot?.let { Triple(Shots.file(context, it), beside(earlier)?.path?.let(::File), Outlines.of(into, it)) }
         if (pair == measured) return
         measured = pair
         now.marks = emptyList()
         if (pair == null) return tellLines()
-        val (file, last) = pair
+        val (file, last, outline) = pair
         tellLines(word(R.string.wear_measuring))
         val barMm = frame.prefs.now.barMm
-        away(Desk.Lane.EYE, failed = { if (measured == pair) tellNotMeasured(it) }, work = { measureFace(file.path, last?.path, barMm) }) { face ->
+        away(Desk.Lane.EYE, failed = { if (measured == pair) tellNotMeasured(it) }, work = { measureFace(file.path, last?.path, barMm, outline) }) { face ->
             if (measured != pair) return@away
             now.marks = face.marks.map { it.outlinePx }
             tellLines(*face.lines.map(context::say).toTypedArray())
@@ -153,7 +155,7 @@ class WearScreen(at: Place, private val wear: WearPlace, frame: Frame) : Screen(
         addView(view, 0, LinearLayout.LayoutParams(MATCH_PARENT, context.resources.displayMetrics.heightPixels * (if (context.resources.displayMetrics.run { heightPixels < widthPixels }) 36 else 30) / 100))
 
     private fun sideNow(): View {
-        val name = shots.asReversed().getOrNull(newer) ?: return column(context.words(word(R.string.wear_now), bold = true), context.words(word(R.string.wear_none_now)))
+        val name = shot ?: return column(context.words(word(R.string.wear_now), bold = true), context.words(word(R.string.wear_none_now)))
         val grade = Grades.get(into, wear.part, wear.cup)
         val total = figures.parseOrNull(Quantity.CONCRETE, into.textOrNull("total")) ?: summary?.pumpM3
         val side = column(*captions(word(R.string.wear_now), total, grade, shots.size, newer, false).toTypedArray())
@@ -212,13 +214,21 @@ class WearScreen(at: Place, private val wear: WearPlace, frame: Frame) : Screen(
         removeAllViews()
         val others = mutableListOf<View>(context.key(word(R.string.check_pick), id = R.id.pick) { pick() })
         if (shots.isNotEmpty()) others += context.key(word(R.string.wear_take_away), id = R.id.wear_take_away) { takeAway() }
+        if (shot != null) others += context.key(word(R.string.outline_draw), id = R.id.outline) { toOutline() }
         addView(context.keyRow(*others.toTypedArray()))
         val again = word(if (shots.isEmpty()) R.string.check_photograph else R.string.wear_another)
         addView(context.key(again, main = true, id = R.id.photograph) { photograph() }, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { topMargin = context.resources.getDimensionPixelSize(R.dimen.touch_gap) })
     }
 
+    /** To where the surface is shown by hand, on the photo that is seen now. */
+    private fun toOutline() {
+        val place = Place(OutlineScreen.SCREEN, wear.place.about)
+        frame.trail.draft(place).put("shot", shot)
+        frame.go(place)
+    }
+
     private fun takeAway() {
-        val name = shots.asReversed().getOrNull(newer) ?: return
+        val name = shot ?: return
         newer = 0
         WearShots.set(into, key, shots - name)
         away(work = { Shots.file(context, name).delete() }) {}

@@ -54,8 +54,14 @@ class HomeScreen(at: Place, frame: Frame) : Screen(at, frame) {
                 list.addView(context.heading(word(R.string.home_empty)))
                 list.addView(context.words(word(R.string.home_empty_advice)))
             }
+            val looks = pumps.associate { it.id to context.words(word(R.string.looks_home), bold = true).apply { visibility = View.GONE } }
             pumps.forEach { pump ->
-                list.addView(row(pump, due(pump)), LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { bottomMargin = context.px(R.dimen.touch_gap) })
+                list.addView(row(pump, looks.getValue(pump.id), due(pump)), LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply { bottomMargin = context.px(R.dimen.touch_gap) })
+            }
+            if (pumps.isNotEmpty()) list.addView(context.key(word(R.string.track_title), id = R.id.track) { frame.go(Place("track")) }, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
+            // What new cups ask for, once the whole record was read for it; it is not on the way of anything else.
+            ask(Desk.Lane.EYE, failed = {}, work = { it.breakIns() }) { all ->
+                all.filter { of -> of.breakIn.looks.any { it.due } }.forEach { looks[it.pumpId]?.visibility = View.VISIBLE }
             }
         }
         ask(work = { it.outbox() }) { items ->
@@ -87,7 +93,7 @@ class HomeScreen(at: Place, frame: Frame) : Screen(at, frame) {
         return line
     }
 
-    private fun row(pump: PumpSummary, due: TextView): View {
+    private fun row(pump: PumpSummary, look: TextView, due: TextView): View {
         val check = Place("check", pump.id)
         val about = LinearLayout(context).apply {
             orientation = LinearLayout.VERTICAL
@@ -108,6 +114,7 @@ class HomeScreen(at: Place, frame: Frame) : Screen(at, frame) {
             })
             PumpLines.of(context, figures, pump).forEachIndexed { index, line ->
                 addView(if (index == 0) context.words(line) else context.note(line))
+                if (index == 0) addView(look)
                 if (index == 0) addView(due)
             }
         }
