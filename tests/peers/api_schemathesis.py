@@ -89,6 +89,7 @@ def main():
             known = {
                 "pumps": [pump["id"] for pump in ask(url + "/v1/pumps", token)["pumps"]],
                 "entries": [entry["id"] for entry in entries],
+                "readings": [entry["id"] for entry in entries if entry["body"].get("reading")],
                 "photos": photos,
                 "password": PASSWORD,
                 "uploads": [begin_upload(url, token) for _ in range(400)],

@@ -15,7 +15,7 @@ def as_it_is(context, value):
     return value if isinstance(value, bytes) else str(value).encode()
 
 
-KNOWN = json.loads(os.environ["GRITBOOK_KNOWN"])  # {"pumps": [...], "entries": [...], "photos": [...], "sessions": [...]}
+KNOWN = json.loads(os.environ["GRITBOOK_KNOWN"])  # {"pumps": [...], "entries": [...], "photos": [...], ...}
 # A secret of our own making for the sign-in form: the cookie and the field belong together.
 FORM_SECRET = "x" * 43
 calls = itertools.count()
@@ -36,6 +36,8 @@ def before_call(context, case, kwargs):
             if part in path and name in case.path_parameters:
                 known = KNOWN["photos" if part == "/thumbs/" else part.strip("/")]
                 case.path_parameters[name] = known[next(calls) % len(known)]
+        if path.endswith("/window.jpg"):
+            case.path_parameters["id"] = KNOWN["readings"][next(calls) % len(KNOWN["readings"])]
         if path == "/v1/photos/{id}":
             upload = next(uploads, None) if case.method in ("PATCH", "DELETE") else None
             case.path_parameters["id"] = upload or KNOWN["photos"][0]
