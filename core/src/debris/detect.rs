@@ -4,8 +4,10 @@
 //! codes (they stand just as square) and loses one to three of the marks; here a pattern's own size says how far its
 //! partners are.
 
+use std::ops::Range;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
+use multiversion::multiversion;
 use nalgebra::Matrix3;
 
 use super::card::{MARK_MODULES, MarkModules, MarkPlace};
@@ -50,6 +52,7 @@ fn darker_than_around(picture: &Reduced) -> Vec<bool> {
     let (width, height) = (picture.width, picture.height);
     let reach = (width.max(height) / 16).max(4);
     let mut columns = vec![0_u32; width];
+    let mut upto = vec![0_u32; width + 1];
     let mut dark = vec![false; width * height];
     let row_of = |row: usize| &picture.luma[row * width..(row + 1) * width];
     let add = |columns: &mut Vec<u32>, row: usize| columns.iter_mut().zip(row_of(row)).for_each(|(sum, value)| *sum += u32::from(*value));
@@ -61,21 +64,34 @@ fn darker_than_around(picture: &Reduced) -> Vec<bool> {
         if row > reach {
             columns.iter_mut().zip(row_of(row - reach - 1)).for_each(|(sum, value)| *sum -= u32::from(*value));
         }
-        let rows = ((row + reach).min(height - 1) - row.saturating_sub(reach) + 1) as u64;
-        let mut sum: u64 = columns[..reach.min(width)].iter().map(|value| u64::from(*value)).sum();
-        let line = &mut dark[row * width..(row + 1) * width];
-        for (column, (is_dark, value)) in line.iter_mut().zip(row_of(row)).enumerate() {
-            if column + reach < width {
-                sum += u64::from(columns[column + reach]);
-            }
-            if column > reach {
-                sum -= u64::from(columns[column - reach - 1]);
-            }
-            let count = rows * ((column + reach).min(width - 1) - column.saturating_sub(reach) + 1) as u64;
-            *is_dark = u64::from(*value) * count * 10 < sum * 9;
+        let rows = (row + reach).min(height - 1) - row.saturating_sub(reach) + 1;
+        // Sums of the columns up to each: the difference of two is the sum of what lies between, though a sum may have run over.
+        let mut sum = 0_u32;
+        for (upto, column) in upto[1..].iter_mut().zip(&columns) {
+            sum = sum.wrapping_add(*column);
+            *upto = sum;
+        }
+        let (line, values) = (&mut dark[row * width..(row + 1) * width], row_of(row));
+        let mut part = |columns: Range<usize>, around: usize| {
+            let (low, high) = (columns.start.saturating_sub(reach), (columns.start + reach + 1).min(width));
+            darker(&values[columns.clone()], [&upto[low..], &upto[high..]], (rows * around) as u32, &mut line[columns]);
+        };
+        // Near both ends fewer columns lie around a pixel.
+        let ends = (0..reach.min(width)).chain(reach.max(width.saturating_sub(reach))..width);
+        ends.for_each(|at| part(at..at + 1, (at + reach + 1).min(width) - at.saturating_sub(reach)));
+        if width > 2 * reach {
+            part(reach..width - reach, 2 * reach + 1);
         }
     }
     dark
+}
+
+/// Whether values are darker than nine tenths of the mean of `count` pixels around them, whose sums are the differences of two rows.
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn darker(values: &[u8], [low, high]: [&[u32]; 2], count: u32, out: &mut [bool]) {
+    for (is_dark, (value, (low, high))) in out.iter_mut().zip(values.iter().zip(low.iter().zip(high))) {
+        *is_dark = u64::from(u32::from(*value) * 10) * u64::from(count) < u64::from(high.wrapping_sub(*low)) * 9;
+    }
 }
 
 /// A finder pattern: three dark modules square inside a light and a dark ring.

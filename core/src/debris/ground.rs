@@ -7,6 +7,10 @@
 //! Any plain ground (no card): the largest connected area without steep steps, if there is one that runs through the whole
 //! picture and is even enough. A heap of grains has none.
 
+use std::ops::Range;
+
+use multiversion::multiversion;
+
 use super::settings::GroundKind;
 use super::window::WindowImage;
 use crate::error::CoreError;
@@ -46,6 +50,16 @@ pub fn linear_table() -> [f32; 256] {
     })
 }
 
+/// Light of pixels, each colour apart.
+pub(super) fn to_light(rgb: &[u8], table: &[f32; 256], [red, green, blue]: &mut [Vec<f32>; 3]) {
+    let light = red.iter_mut().zip(green).zip(blue);
+    for ([r, g, b], ((red, green), blue)) in rgb.as_chunks::<3>().0.iter().zip(light) {
+        *red = table[usize::from(*r)];
+        *green = table[usize::from(*g)];
+        *blue = table[usize::from(*b)];
+    }
+}
+
 /// Weights of red, green and blue in luminance (IEC 61966-2-1).
 pub const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
 
@@ -81,6 +95,81 @@ pub fn too_crowded(reason: String) -> CoreError {
     )
 }
 
+/// A block whose brighter half is lighter than its mean by no more than this factor is even.
+const EVEN_BLOCK: f32 = 1.04;
+
+/// Some rows of the window in light, each colour apart, and their luminance.
+#[derive(Default)]
+struct Band {
+    colours: [Vec<f32>; 3],
+    light: Vec<f32>,
+}
+
+impl Band {
+    fn take(&mut self, rgb: &[u8], table: &[f32; 256]) {
+        self.colours.iter_mut().chain([&mut self.light]).for_each(|values| values.resize(rgb.len() / 3, 0.0));
+        to_light(rgb, table, &mut self.colours);
+        luminances(&self.colours, &mut self.light);
+    }
+
+    /// The pixels of `columns` of all rows; a row has `width` pixels.
+    fn block(&self, width: usize, columns: Range<usize>) -> Block<'_> {
+        Block { band: self, width, columns }
+    }
+}
+
+/// One block of a [`Band`].
+struct Block<'a> {
+    band: &'a Band,
+    width: usize,
+    columns: Range<usize>,
+}
+
+impl Block<'_> {
+    /// Rows of red, green, blue and luminance.
+    fn rows(&self) -> impl Iterator<Item = [&[f32]; 4]> {
+        let Self { band, width, columns } = self;
+        let [red, green, blue] = &band.colours;
+        (0..band.light.len() / width).map(move |row| {
+            let range = row * width + columns.start..row * width + columns.end;
+            [&red[range.clone()], &green[range.clone()], &blue[range.clone()], &band.light[range]]
+        })
+    }
+
+    fn mean_and_lightest(&self) -> ([f32; 3], f32) {
+        let (mut sum, mut lightest, mut count) = ([0.0_f32; 3], 0.0_f32, 0_usize);
+        for [red, green, blue, light] in self.rows() {
+            for x in 0..light.len() {
+                sum = [sum[0] + red[x], sum[1] + green[x], sum[2] + blue[x]];
+                lightest = lightest.max(light[x]);
+            }
+            count += light.len();
+        }
+        (sum.map(|value| value / count.max(1) as f32), lightest)
+    }
+
+    /// Mean of the pixels at least this light.
+    fn mean_from(&self, at_least: f32) -> [f32; 3] {
+        let (mut sum, mut count) = ([0.0_f32; 3], 0.0_f32);
+        for [red, green, blue, light] in self.rows() {
+            for x in (0..light.len()).filter(|x| light[*x] >= at_least) {
+                sum = [sum[0] + red[x], sum[1] + green[x], sum[2] + blue[x]];
+                count += 1.0;
+            }
+        }
+        sum.map(|value| value / count.max(1.0))
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn luminances(colours: &[Vec<f32>; 3], light: &mut [f32]) {
+    let count = light.len();
+    let (red, green, blue) = (&colours[0][..count], &colours[1][..count], &colours[2][..count]);
+    for x in 0..count {
+        light[x] = LUMINANCE[0] * red[x] + LUMINANCE[1] * green[x] + LUMINANCE[2] * blue[x];
+    }
+}
+
 /// The window in square blocks.
 struct Blocks {
     side: usize,
@@ -95,25 +184,24 @@ impl Blocks {
         let (width, height) = (window.width_px as usize, window.height_px as usize);
         let side = (width.min(height) / 360).clamp(1, 16);
         let (columns, rows) = (width.div_ceil(side), height.div_ceil(side));
-        let mut values = vec![[0.0_f32; 3]; columns * rows];
-        let mut pixels: Vec<[f32; 3]> = Vec::with_capacity(side * side);
-        for row in 0..rows {
-            for column in 0..columns {
-                pixels.clear();
-                for y in row * side..((row + 1) * side).min(height) {
-                    let line = &window.rgb[3 * (y * width + column * side)..3 * (y * width + ((column + 1) * side).min(width))];
-                    pixels.extend(line.chunks_exact(3).map(|p| [table[p[0] as usize], table[p[1] as usize], table[p[2] as usize]]));
+        let mut values = Vec::with_capacity(columns * rows);
+        let mut band = Band::default();
+        for lines in window.rgb.chunks(3 * width * side) {
+            band.take(lines, table);
+            values.extend((0..columns).map(|column| {
+                let block = band.block(width, column * side..((column + 1) * side).min(width));
+                let (mean, lightest) = block.mean_and_lightest();
+                if !brighter_half || side == 1 {
+                    return mean;
                 }
-                let mean = mean_of(&pixels, f32::NEG_INFINITY);
-                values[row * columns + column] = if brighter_half && side > 1 {
-                    let upper = mean_of(&pixels, luminance(mean));
-                    let range = luminance(upper) / luminance(mean).max(1e-4);
-                    // An even block is taken whole: the brighter half of mere noise lies above the paper.
-                    if range < 1.04 { mean } else { mean_of(&pixels, luminance(upper) * 0.97) }
-                } else {
-                    mean
-                };
-            }
+                // An even block is taken whole: the brighter half of mere noise lies above the paper.
+                let even = |light: f32| light / luminance(mean).max(1e-4) < EVEN_BLOCK;
+                if even(lightest) {
+                    return mean;
+                }
+                let upper = luminance(block.mean_from(luminance(mean)));
+                if even(upper) { mean } else { block.mean_from(upper * 0.97) }
+            }));
         }
         Self { side, columns, rows, values }
     }
@@ -145,19 +233,6 @@ impl Blocks {
     }
 }
 
-fn mean_of(pixels: &[[f32; 3]], at_least: f32) -> [f32; 3] {
-    let (mut sum, mut count) = ([0.0_f32; 3], 0.0_f32);
-    for pixel in pixels {
-        if luminance(*pixel) >= at_least {
-            for c in 0..3 {
-                sum[c] += pixel[c];
-            }
-            count += 1.0;
-        }
-    }
-    sum.map(|value| value / count.max(1.0))
-}
-
 /// The gentlest step that stops the walk over white paper, as a share of the paper's light, between neighbouring blocks.
 const WHITE_STEP: f32 = 0.035;
 
@@ -167,12 +242,10 @@ fn white_ground(blocks: &Blocks, window: &WindowImage, table: &[f32; 256]) -> Re
         None => bright_mode(blocks),
     };
     let surface = white_surface(blocks, start);
-    let ratio: Vec<[f32; 3]> = (0..blocks.values.len())
-        .map(|index| {
-            let at = surface.at(index % blocks.columns, index / blocks.columns);
-            std::array::from_fn(|c| blocks.values[index][c] / (start[c] * at[c]).max(1e-3))
-        })
-        .collect();
+    let at: Vec<[f32; 3]> = (0..blocks.values.len()).map(|index| surface.at(index % blocks.columns, index / blocks.columns)).collect();
+    let open: Vec<[f32; 3]> = at.iter().map(|at| std::array::from_fn(|c| start[c] * at[c])).collect();
+    let ratio: Vec<[f32; 3]> =
+        blocks.values.iter().zip(&open).map(|(value, open)| std::array::from_fn(|c| value[c] / open[c].max(1e-3))).collect();
     let tint = |r: [f32; 3]| (r[0] - r[1]).abs().max((r[2] - r[1]).abs());
     let mut seen = vec![false; ratio.len()];
     let mut queue: Vec<usize> = Vec::new();
@@ -197,15 +270,11 @@ fn white_ground(blocks: &Blocks, window: &WindowImage, table: &[f32; 256]) -> Re
     let level = std::array::from_fn(|c| {
         let values: Vec<f32> = ratio.iter().map(|r| r[c]).collect();
         let filled = fill_unseen(&values, &seen, blocks.columns, blocks.rows);
-        (0..filled.len())
-            .map(|index| (filled[index] * start[c] * surface.at(index % blocks.columns, index / blocks.columns)[c]).max(1e-3))
-            .collect()
+        filled.iter().zip(&at).map(|(filled, at)| (filled * start[c] * at[c]).max(1e-3)).collect()
     });
     let mut ground = blocks.ground(true, level, seen);
     ground.light = ratio.iter().map(|r| luminance(*r)).collect();
-    ground.paper = std::array::from_fn(|c| {
-        (0..ratio.len()).map(|index| (start[c] * surface.at(index % blocks.columns, index / blocks.columns)[c]).max(1e-3)).collect()
-    });
+    ground.paper = std::array::from_fn(|c| open.iter().map(|open| open[c].max(1e-3)).collect());
     if ground.seen_share < 0.2 {
         let percent = 100.0 * ground.seen_share;
         return Err(too_crowded(format!("the white ground shows on {percent:.0} % of the window only, at least 20 % is needed")));
@@ -220,7 +289,8 @@ fn bright_mode(blocks: &Blocks) -> [f32; 3] {
     let bright = luminance(blocks.values[order[order.len() * 9 / 10]]);
     let near: Vec<[f32; 3]> =
         blocks.values.iter().copied().filter(|value| (luminance(*value) / bright.max(1e-3) - 1.0).abs() < 0.1).collect();
-    mean_of(&near, f32::NEG_INFINITY).map(|value| value.max(0.01))
+    let sum = near.iter().fold([0.0_f32; 3], |sum, value| std::array::from_fn(|c| sum[c] + value[c]));
+    sum.map(|value| (value / near.len().max(1) as f32).max(0.01))
 }
 
 /// A quadratic surface for each channel over the unit square.
@@ -242,43 +312,46 @@ impl Surface {
     }
 }
 
+/// About so many blocks along the window's shorter side are fitted.
+const FITTED_ALONG: usize = 180;
+
 /// Fits the paper's light, relative to `start`: first to the brighter colourless blocks of each tile, then twice to all
 /// blocks near that surface.
 fn white_surface(blocks: &Blocks, start: [f32; 3]) -> Surface {
     let mut surface = Surface { columns: blocks.columns as f32, rows: blocks.rows as f32, terms: [[1.0, 0.0, 0.0, 0.0, 0.0, 0.0]; 3] };
-    let relative = |index: usize| -> [f32; 3] { std::array::from_fn(|c| blocks.values[index][c] / start[c]) };
+    let relative: Vec<[f32; 3]> = blocks.values.iter().map(|value| std::array::from_fn(|c| value[c] / start[c])).collect();
     const TILES: usize = 8;
     let mut chosen: Vec<usize> = Vec::new();
     for tile_y in 0..TILES {
         for tile_x in 0..TILES {
-            let mut members: Vec<usize> = Vec::new();
+            let mut members: Vec<(f32, usize)> = Vec::new();
             for y in tile_y * blocks.rows / TILES..(tile_y + 1) * blocks.rows / TILES {
                 for x in tile_x * blocks.columns / TILES..(tile_x + 1) * blocks.columns / TILES {
                     let index = y * blocks.columns + x;
-                    let r = relative(index);
+                    let r = relative[index];
                     let light = luminance(r);
                     if (0.4..1.7).contains(&light) && (r[0] - r[1]).abs().max((r[2] - r[1]).abs()) < 0.12 * light {
-                        members.push(index);
+                        members.push((light, index));
                     }
                 }
             }
             if members.len() < 8 {
                 continue;
             }
-            order::by_number(&mut members, |index| f64::from(luminance(relative(*index))));
             // Paper is the brightest colourless thing but for glints: take what lies near the upper quarter.
-            chosen.extend(&members[members.len() * 65 / 100..members.len() * 9 / 10]);
+            chosen.extend(between(&mut members, 0.65, 0.9));
         }
     }
     fit(&mut surface, &chosen, &relative, blocks.columns);
-    let all: Vec<usize> = (0..blocks.values.len()).collect();
+    // Six terms do not need a hundred thousand blocks.
+    let step = blocks.columns.min(blocks.rows).div_ceil(FITTED_ALONG).max(1);
+    let some = (0..blocks.rows).step_by(step).flat_map(|y| (0..blocks.columns).step_by(step).map(move |x| y * blocks.columns + x));
     for tolerance in [0.08, 0.05, 0.04] {
-        let near: Vec<usize> = all
-            .iter()
-            .copied()
+        let near: Vec<usize> = some
+            .clone()
             .filter(|index| {
                 let at = luminance(surface.at(index % blocks.columns, index / blocks.columns)).max(1e-3);
-                (luminance(relative(*index)) / at - 1.0).abs() < tolerance
+                (luminance(relative[*index]) / at - 1.0).abs() < tolerance
             })
             .collect();
         fit(&mut surface, &near, &relative, blocks.columns);
@@ -286,8 +359,20 @@ fn white_surface(blocks: &Blocks, start: [f32; 3]) -> Surface {
     surface
 }
 
+/// Those of the members whose place in the order of their light lies between two shares of all, in the order of their index.
+fn between(members: &mut [(f32, usize)], from: f64, to: f64) -> Vec<usize> {
+    let place = |share: f64| (members.len() as f64 * share) as usize;
+    let (from, to) = (place(from), place(to));
+    let order = |a: &(f32, usize), b: &(f32, usize)| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1));
+    let (below, ..) = members.select_nth_unstable_by(to, order);
+    let (_, first, above) = below.select_nth_unstable_by(from, order);
+    let mut chosen: Vec<usize> = above.iter().map(|(_, index)| *index).chain([first.1]).collect();
+    chosen.sort_unstable();
+    chosen
+}
+
 /// Least squares; leaves the surface as it is where too few blocks are given or they lie on a line.
-fn fit(surface: &mut Surface, members: &[usize], relative: &impl Fn(usize) -> [f32; 3], columns: usize) {
+fn fit(surface: &mut Surface, members: &[usize], relative: &[[f32; 3]], columns: usize) {
     if members.len() < 30 {
         return;
     }
@@ -295,9 +380,9 @@ fn fit(surface: &mut Surface, members: &[usize], relative: &impl Fn(usize) -> [f
     let mut right = nalgebra::SMatrix::<f64, 6, 3>::zeros();
     for index in members {
         let basis = surface.basis(index % columns, index / columns).map(f64::from);
-        let value = relative(*index).map(f64::from);
+        let value = relative[*index].map(f64::from);
         for i in 0..6 {
-            for j in 0..6 {
+            for j in 0..=i {
                 normal[(i, j)] += basis[i] * basis[j];
             }
             for c in 0..3 {
@@ -309,6 +394,7 @@ fn fit(surface: &mut Surface, members: &[usize], relative: &impl Fn(usize) -> [f
     for i in 1..6 {
         normal[(i, i)] += 1e-4 * members.len() as f64;
     }
+    normal.fill_upper_triangle_with_lower_triangle();
     if let Some(solution) = normal.cholesky().map(|factor| factor.solve(&right)) {
         for c in 0..3 {
             for i in 0..6 {
@@ -382,30 +468,23 @@ fn bilinear(values: &[f32], columns: usize, rows: usize, x: f32, y: f32) -> f32 
 }
 
 impl Ground {
-    /// The level of one channel along pixel row `y`, into `out` (one value a pixel), bilinear between block centres.
-    pub fn row(&self, channel: usize, y: usize, out: &mut [f32]) {
-        self.row_of(&self.level[channel], y, out);
+    /// What reads a channel's level along rows of `width` pixels.
+    pub fn level_rows(&self, channel: usize, width: usize) -> GroundRows<'_> {
+        self.rows_of(&self.level[channel], width)
     }
 
     /// The same of clean, open paper; white paper only.
-    pub fn paper_row(&self, channel: usize, y: usize, out: &mut [f32]) {
-        self.row_of(&self.paper[channel], y, out);
+    pub fn paper_rows(&self, channel: usize, width: usize) -> GroundRows<'_> {
+        self.rows_of(&self.paper[channel], width)
     }
 
-    fn row_of(&self, level: &[f32], y: usize, out: &mut [f32]) {
-        let side = self.block_px as f32;
-        let fy = ((y as f32 + 0.5) / side - 0.5).clamp(0.0, (self.rows - 1) as f32);
-        let (y0, part) = (fy as usize, fy - fy.floor());
-        let y1 = (y0 + 1).min(self.rows - 1);
-        let upper = &level[y0 * self.columns..(y0 + 1) * self.columns];
-        let lower = &level[y1 * self.columns..(y1 + 1) * self.columns];
-        let blend = |x: usize| upper[x] * (1.0 - part) + lower[x] * part;
-        for (x, value) in out.iter_mut().enumerate() {
-            let fx = ((x as f32 + 0.5) / side - 0.5).clamp(0.0, (self.columns - 1) as f32);
-            let (x0, along) = (fx as usize, fx - fx.floor());
-            let x1 = (x0 + 1).min(self.columns - 1);
-            *value = blend(x0) * (1.0 - along) + blend(x1) * along;
-        }
+    fn rows_of<'a>(&'a self, level: &'a [f32], width: usize) -> GroundRows<'a> {
+        let place = |x: usize| {
+            let fx = ((x as f32 + 0.5) / self.block_px as f32 - 0.5).clamp(0.0, (self.columns - 1) as f32);
+            (fx as u32, fx - fx.floor())
+        };
+        let none = || (usize::MAX, Vec::with_capacity(width));
+        GroundRows { ground: self, level, places: (0..width).map(place).collect(), drawn: [none(), none()] }
     }
 
     /// Whether a ground that was followed as white is paper where no card says so: bright, colourless, and plainly seen through the window.
@@ -424,6 +503,55 @@ impl Ground {
     /// Whether ground is seen at a pixel (in its block).
     pub fn is_seen(&self, x: usize, y: usize) -> bool {
         self.seen[(y / self.block_px).min(self.rows - 1) * self.columns + (x / self.block_px).min(self.columns - 1)]
+    }
+}
+
+/// Reads one of a ground's levels along rows of pixels, bilinear between block centres.
+pub struct GroundRows<'a> {
+    ground: &'a Ground,
+    level: &'a [f32],
+    /// The left block of each pixel, and how far the pixel lies towards the right one, 0 to 1.
+    places: Vec<(u32, f32)>,
+    /// Two rows of blocks, drawn out to pixels, and which they are.
+    drawn: [(usize, Vec<f32>); 2],
+}
+
+impl GroundRows<'_> {
+    /// The level along pixel row `y`, into `out` (one value a pixel).
+    pub fn row(&mut self, y: usize, out: &mut [f32]) {
+        let Ground { block_px, rows, .. } = self.ground;
+        let fy = ((y as f32 + 0.5) / *block_px as f32 - 0.5).clamp(0.0, (rows - 1) as f32);
+        let upper = fy as usize;
+        let lower = (upper + 1).min(rows - 1);
+        // Downwards the lower of two rows is soon the upper one.
+        if self.drawn[0].0 != upper && self.drawn[1].0 == upper {
+            self.drawn.swap(0, 1);
+        }
+        for (place, row) in [upper, lower].into_iter().enumerate() {
+            if self.drawn[place].0 != row {
+                self.draw(place, row);
+            }
+        }
+        mix(&self.drawn[0].1, &self.drawn[1].1, fy - fy.floor(), out);
+    }
+
+    fn draw(&mut self, place: usize, row: usize) {
+        let columns = self.ground.columns;
+        let blocks = &self.level[row * columns..(row + 1) * columns];
+        let (drawn, values) = &mut self.drawn[place];
+        *drawn = row;
+        values.clear();
+        values.extend(self.places.iter().map(|(block, along)| {
+            let left = *block as usize;
+            blocks[left] * (1.0 - along) + blocks[(left + 1).min(columns - 1)] * along
+        }));
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn mix(upper: &[f32], lower: &[f32], part: f32, out: &mut [f32]) {
+    for (out, (upper, lower)) in out.iter_mut().zip(upper.iter().zip(lower)) {
+        *out = upper * (1.0 - part) + lower * part;
     }
 }
 

@@ -4,7 +4,7 @@
 //! lies behind something that stands in the sun, and all of them on the same side. Then the shaded paper and the soft edge around
 //! it are lit again, so that the network sees what it knows: grains on open paper.
 
-use super::ground::Ground;
+use super::ground::{Ground, GroundRows};
 use super::rim::{LightMap, PAPER};
 use super::segment::patches;
 use super::window::WindowImage;
@@ -121,26 +121,25 @@ pub fn lift(window: &WindowImage, ground: &Ground, table: &[f32; 256], light: &m
 /// Level and hue of the even dark pixels without a colour of their own, where most of them have the same.
 fn peak(window: &WindowImage, ground: &Ground, table: &[f32; 256], light: &LightMap) -> Option<(f32, [f32; 2])> {
     let (width, height) = (light.width, light.height);
+    let mut rows: [GroundRows<'_>; 3] = std::array::from_fn(|c| ground.paper_rows(c, width));
     let mut paper: [Vec<f32>; 3] = std::array::from_fn(|_| vec![0.0; width]);
     let mut counts = [0_u32; DARK as usize];
     let mut even: Vec<(u8, [f32; 2])> = Vec::new();
     let mut darkish = 0_u32;
     for y in 2..height.saturating_sub(2) {
         let mut fresh = false;
-        for x in 2..width - 2 {
-            let here = light.values[y * width + x];
-            darkish += u32::from(here < OBJECT);
-            if !(DARKEST..DARK).contains(&here) {
-                continue;
-            }
-            let rows = (y - 2..=y + 2).map(|row| &light.values[row * width + x - 2..=row * width + x + 2]);
+        let line = &light.values[y * width..(y + 1) * width];
+        darkish += line[2..width - 2].iter().map(|here| u32::from(*here < OBJECT)).sum::<u32>();
+        for x in (2..width - 2).filter(|x| (DARKEST..DARK).contains(&line[*x])) {
+            let here = line[x];
+            let around = (y - 2..=y + 2).map(|row| &light.values[row * width + x - 2..=row * width + x + 2]);
             let (mut low, mut high) = (here, here);
-            rows.flatten().for_each(|value| (low, high) = (low.min(*value), high.max(*value)));
+            around.flatten().for_each(|value| (low, high) = (low.min(*value), high.max(*value)));
             if high - low > EVEN {
                 continue;
             }
             if !std::mem::replace(&mut fresh, true) {
-                paper.iter_mut().enumerate().for_each(|(c, line)| ground.paper_row(c, y, line));
+                paper.iter_mut().zip(&mut rows).for_each(|(line, rows)| rows.row(y, line));
             }
             let hue = hue_at(window, &paper, table, x, y);
             if hue.iter().all(|ratio| (ratio - 1.0).abs() < OF_SKY) {
@@ -166,11 +165,12 @@ fn peak(window: &WindowImage, ground: &Ground, table: &[f32; 256], light: &Light
 
 fn shaded(window: &WindowImage, ground: &Ground, table: &[f32; 256], light: &LightMap, level: f32, tint: [f32; 2]) -> Shaded {
     let (width, height) = (light.width, light.height);
+    let mut rows: [GroundRows<'_>; 3] = std::array::from_fn(|c| ground.paper_rows(c, width));
     let mut paper: [Vec<f32>; 3] = std::array::from_fn(|_| vec![0.0; width]);
     let mut close = vec![0_u8; width * height];
     let mut of_hue = vec![0_u8; width * height];
     for y in 0..height {
-        paper.iter_mut().enumerate().for_each(|(c, line)| ground.paper_row(c, y, line));
+        paper.iter_mut().zip(&mut rows).for_each(|(line, rows)| rows.row(y, line));
         for x in 0..width {
             let here = light.values[y * width + x];
             if here >= OPEN || f32::from(here) < 0.7 * level {

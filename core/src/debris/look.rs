@@ -2,9 +2,11 @@
 
 use std::ops::Range;
 
-use super::ground::{Ground, linear_table};
+use multiversion::multiversion;
+
+use super::ground::{Ground, GroundRows, linear_table, to_light};
 use super::hard_shadow::{self, HardShadow};
-use super::network::{Answer, Features};
+use super::network::{Answer, Features, LightRow, light_row};
 use super::rim::{LightMap, PAPER};
 use super::window::WindowImage;
 
@@ -26,7 +28,9 @@ pub fn look(window: &WindowImage, ground: &Ground) -> Seen {
     let answer = over.answer(|y, row| {
         // Rows shown again with the next strip are known.
         if y * width == light.values.len() {
-            light.values.extend(row.iter().map(|value| level(*value)));
+            let begun = light.values.len();
+            light.values.resize(begun + width, 0);
+            levels(row, &mut light.values[begun..]);
         }
     });
     let Some((lit_again, found)) = hard_shadow::lift(window, ground, &over.table, &mut light) else {
@@ -35,15 +39,27 @@ pub fn look(window: &WindowImage, ground: &Ground) -> Seen {
     drop(answer);
     let mut answer = over.answer(|y, row| {
         let lit = &lit_again[y * width..(y + 1) * width];
-        row.iter_mut().zip(lit).filter(|(_, lit)| **lit != 0).for_each(|(value, _)| *value = [1.0; 3]);
+        for plane in row {
+            plane.iter_mut().zip(lit).filter(|(_, lit)| **lit != 0).for_each(|(value, _)| *value = 1.0);
+        }
     });
     hard_shadow::sweep(&mut answer.grain, width, &lit_again);
     Seen { answer, light, hard_shadow: Some(found) }
 }
 
 /// Light over paper in steps of a [`LightMap`].
-fn level([r, g, b]: [f32; 3]) -> u8 {
-    ((r + 2.0 * g + b) * 0.25 * PAPER).round().clamp(0.0, 255.0) as u8
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn levels(row: &LightRow, out: &mut [u8]) {
+    let width = out.len();
+    let (red, green, blue) = (&row[0][..width], &row[1][..width], &row[2][..width]);
+    for x in 0..width {
+        out[x] = ((red[x] + 2.0 * green[x] + blue[x]) * 0.25 * PAPER).round().clamp(0.0, 255.0) as u8;
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn divide(light: &mut [f32], by: &[f32]) {
+    light.iter_mut().zip(by).for_each(|(light, by)| *light /= by);
 }
 
 /// A window of up to three times as many pixels (a card's has 2 to 7 million) is shown whole, a larger one in strips of this many: what
@@ -77,11 +93,11 @@ struct OverPaper<'a> {
 
 impl OverPaper<'_> {
     /// The network's answer; each row's light over paper is given to `pass` before it goes in, rows beyond a strip more than once.
-    fn answer(&self, pass: impl FnMut(usize, &mut [[f32; 3]])) -> Answer {
+    fn answer(&self, pass: impl FnMut(usize, &mut LightRow)) -> Answer {
         self.answer_in(STRIP_PX, pass)
     }
 
-    fn answer_in(&self, strip_px: usize, mut pass: impl FnMut(usize, &mut [[f32; 3]])) -> Answer {
+    fn answer_in(&self, strip_px: usize, mut pass: impl FnMut(usize, &mut LightRow)) -> Answer {
         let (width, height) = (self.window.width_px as usize, self.window.height_px as usize);
         let half_width = width.div_ceil(2);
         let mut whole = Answer { width, height, grain: Vec::new(), seam: Vec::new(), lump: Vec::new(), half_width };
@@ -98,36 +114,34 @@ impl OverPaper<'_> {
         whole
     }
 
-    fn shown(&self, shown: &Range<usize>, pass: &mut impl FnMut(usize, &mut [[f32; 3]])) -> Features {
+    fn shown(&self, shown: &Range<usize>, pass: &mut impl FnMut(usize, &mut LightRow)) -> Features {
         let width = self.window.width_px as usize;
         let mut features = Features::new(width, shown.len());
-        let mut level: [Vec<f32>; 3] = std::array::from_fn(|_| vec![0.0; width]);
-        let mut rows = [vec![[0.0_f32; 3]; width], vec![[0.0_f32; 3]; width]];
+        let mut paper: [GroundRows<'_>; 3] = std::array::from_fn(|c| self.ground.paper_rows(c, width));
+        let mut level = vec![0.0; width];
+        let mut rows = [light_row(width), light_row(width)];
         for half_row in 0..shown.len().div_ceil(2) {
             for (offset, out) in rows.iter_mut().enumerate() {
                 let y = shown.start + 2 * half_row + offset;
                 if y < shown.end {
-                    self.row(y, &mut level, out);
+                    self.row(y, &mut paper, &mut level, out);
                     pass(y, out);
                 }
             }
             if shown.start + 2 * half_row + 1 >= shown.end {
-                let (first, second) = rows.split_at_mut(1);
-                second[0].copy_from_slice(&first[0]);
+                rows[1] = rows[0].clone();
             }
-            features.set_rows(half_row, &rows[0], &rows[1]);
+            features.set_rows(half_row, &mut rows);
         }
         features
     }
 
-    fn row(&self, y: usize, level: &mut [Vec<f32>; 3], out: &mut [[f32; 3]]) {
-        let width = out.len();
-        for (c, row) in level.iter_mut().enumerate() {
-            self.ground.paper_row(c, y, row);
-        }
-        let line = &self.window.rgb[3 * y * width..3 * (y + 1) * width];
-        for (x, (out, pixel)) in out.iter_mut().zip(line.as_chunks::<3>().0).enumerate() {
-            *out = std::array::from_fn(|c| self.table[usize::from(pixel[c])] / level[c][x]);
+    fn row(&self, y: usize, paper: &mut [GroundRows<'_>; 3], level: &mut [f32], out: &mut LightRow) {
+        let width = level.len();
+        to_light(&self.window.rgb[3 * y * width..3 * (y + 1) * width], &self.table, out);
+        for (out, paper) in out.iter_mut().zip(paper) {
+            paper.row(y, level);
+            divide(&mut out[..width], level);
         }
     }
 }

@@ -6,6 +6,8 @@
 
 use std::sync::OnceLock;
 
+use multiversion::multiversion;
+
 use super::planes::{Kernel, Planes, add_doubled, conv};
 
 /// Multiple of the half-scale raster's sides: five halvings.
@@ -103,8 +105,43 @@ pub struct Features {
     height: usize,
 }
 
+/// Light over paper along a row: red, green and blue, of an even number of pixels.
+pub type LightRow = [Vec<f32>; 3];
+
+/// All zero, for `width` pixels; the one beyond an odd width is made the last one again.
+pub fn light_row(width: usize) -> LightRow {
+    std::array::from_fn(|_| vec![0.0; width.next_multiple_of(2)])
+}
+
 /// Weights of red, green and blue in luminance (IEC 61966-2-1).
 const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
+
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn roots(row: &LightRow, out: &mut [f32]) {
+    let width = out.len();
+    let (red, green, blue) = (&row[0][..width], &row[1][..width], &row[2][..width]);
+    for x in 0..width {
+        let luminance = LUMINANCE[0] * red[x] + LUMINANCE[1] * green[x] + LUMINANCE[2] * blue[x];
+        out[x] = (luminance.clamp(0.0, 4.0).sqrt() - 1.0) * 2.0;
+    }
+}
+
+/// Means of 2 x 2 pixels of two rows.
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn means(upper: &[f32], lower: &[f32], out: &mut [f32]) {
+    let pairs = upper.as_chunks::<2>().0.iter().zip(lower.as_chunks::<2>().0);
+    for (out, ([a, b], [c, d])) in out.iter_mut().zip(pairs) {
+        *out = ((a + b + c + d) * 0.25).clamp(0.0, 4.0);
+    }
+}
+
+/// A colour against green, zero where they are even.
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn hues(colour: &[f32], green: &[f32], out: &mut [f32]) {
+    for (out, (colour, green)) in out.iter_mut().zip(colour.iter().zip(green)) {
+        *out = (colour - green) / (colour + green + 0.05) * 4.0;
+    }
+}
 
 impl Features {
     /// For a window of `width` x `height` px.
@@ -113,22 +150,28 @@ impl Features {
         Self { planes: Planes::new(6, columns, rows), width, height }
     }
 
-    /// Takes two rows of light over paper, red, green and blue; the second is the first again below the last row.
-    pub fn set_rows(&mut self, half_row: usize, upper: &[[f32; 3]], lower: &[[f32; 3]]) {
-        let width = self.width;
-        let root = |light: [f32; 3]| {
-            let luminance = LUMINANCE[0] * light[0] + LUMINANCE[1] * light[1] + LUMINANCE[2] * light[2];
-            (luminance.clamp(0.0, 4.0).sqrt() - 1.0) * 2.0
-        };
-        for column in 0..width.div_ceil(2) {
-            let (left, right) = (2 * column, (2 * column + 1).min(width - 1));
-            let four = [upper[left], upper[right], lower[left], lower[right]];
-            for (plane, light) in four.iter().enumerate() {
-                self.planes.row_mut(plane, half_row)[column] = root(*light);
+    /// Takes two rows of light over paper; the second is the first again below the last row.
+    pub fn set_rows(&mut self, half_row: usize, rows: &mut [LightRow; 2]) {
+        let (width, half_width) = (self.width, self.width.div_ceil(2));
+        if width % 2 == 1 {
+            rows.iter_mut().flatten().for_each(|line| line[width] = line[width - 1]);
+        }
+        let [upper, lower] = &*rows;
+        let mut line = vec![0.0; 2 * half_width];
+        for (first, row) in [(0, upper), (2, lower)] {
+            roots(row, &mut line);
+            for side in [0, 1] {
+                let to = &mut self.planes.row_mut(first + side, half_row)[..half_width];
+                to.iter_mut().zip(line.as_chunks::<2>().0).for_each(|(to, pair)| *to = pair[side]);
             }
-            let mean = [0, 1, 2].map(|c: usize| ((four[0][c] + four[1][c] + four[2][c] + four[3][c]) * 0.25).clamp(0.0, 4.0));
-            self.planes.row_mut(4, half_row)[column] = (mean[0] - mean[1]) / (mean[0] + mean[1] + 0.05) * 4.0;
-            self.planes.row_mut(5, half_row)[column] = (mean[2] - mean[1]) / (mean[2] + mean[1] + 0.05) * 4.0;
+        }
+        let mean: [Vec<f32>; 3] = std::array::from_fn(|c| {
+            let mut mean = vec![0.0; half_width];
+            means(&upper[c], &lower[c], &mut mean);
+            mean
+        });
+        for (plane, other) in [(4, 0), (5, 2)] {
+            hues(&mean[other], &mean[1], &mut self.planes.row_mut(plane, half_row)[..half_width]);
         }
     }
 
@@ -213,8 +256,8 @@ mod tests {
     fn clean_paper_holds_no_grain_and_the_same_window_gives_the_same_answer() {
         let paper = || {
             let mut features = Features::new(131, 77);
-            let row = vec![[1.0_f32; 3]; 131];
-            (0..39).for_each(|half_row| features.set_rows(half_row, &row, &row));
+            let row: LightRow = std::array::from_fn(|_| vec![1.0; 132]);
+            (0..39).for_each(|half_row| features.set_rows(half_row, &mut [row.clone(), row.clone()]));
             features.answer()
         };
         let answer = paper();

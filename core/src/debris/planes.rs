@@ -1,5 +1,7 @@
 //! Planes of numbers with a border of zeros, and sums over their neighbourhoods: what a small network is made of.
 
+use multiversion::multiversion;
+
 /// Several rasters of one size, each with a border of one zero all round.
 #[derive(Debug, Clone)]
 pub struct Planes {
@@ -71,6 +73,12 @@ pub fn add_doubled(planes: &mut Planes, half: &Planes) {
     }
 }
 
+/// Channels out that are summed side by side: their sums stay in the nearest memory.
+const SIDE_BY_SIDE: usize = 4;
+
+/// Weights along a row of the neighbourhood, for channels out side by side.
+type Along = [[f32; 3]; SIDE_BY_SIDE];
+
 /// Weights of a square neighbourhood (1 x 1 or 3 x 3) for each channel out.
 #[derive(Debug, Clone)]
 pub struct Kernel {
@@ -78,19 +86,17 @@ pub struct Kernel {
     inputs: usize,
     /// Channels out.
     pub outputs: usize,
-    /// For each channel out: bias, then for each row of the neighbourhood and channel in the weights along the row.
-    bias: Vec<f32>,
-    weights: Vec<f32>,
+    bias: Vec<[f32; SIDE_BY_SIDE]>,
+    /// For each few channels out: the rows of the neighbourhood, and in them the channels in.
+    weights: Vec<Along>,
     set: usize,
 }
-
-/// Channels out that are summed side by side: their sums stay in the nearest memory.
-const SIDE_BY_SIDE: usize = 4;
 
 impl Kernel {
     /// All zero.
     pub fn new(side: usize, inputs: usize, outputs: usize) -> Self {
-        Self { side, inputs, outputs, bias: vec![0.0; outputs], weights: vec![0.0; outputs * side * side * inputs], set: 0 }
+        let groups = outputs.div_ceil(SIDE_BY_SIDE);
+        Self { side, inputs, outputs, bias: vec![[0.0; 4]; groups], weights: vec![Along::default(); groups * side * inputs], set: 0 }
     }
 
     /// Sets one channel out; `weights` run row by row of the neighbourhood, column by column, then channels in.
@@ -99,12 +105,13 @@ impl Kernel {
         if weights.len() != side * side * inputs || out >= self.outputs {
             return;
         }
-        self.bias[out] = bias;
+        let (group, within) = (out / SIDE_BY_SIDE, out % SIDE_BY_SIDE);
+        self.bias[group][within] = bias;
         self.set += 1;
-        let to = &mut self.weights[out * side * side * inputs..(out + 1) * side * side * inputs];
+        let to = &mut self.weights[group * side * inputs..(group + 1) * side * inputs];
         for (index, weight) in weights.iter().enumerate() {
             let (place, input) = (index / inputs, index % inputs);
-            to[(place / side * inputs + input) * side + place % side] = *weight;
+            to[place / side * inputs + input][within][place % side] = *weight;
         }
     }
 
@@ -120,22 +127,20 @@ impl Kernel {
 
     fn row_into(&self, input: &Planes, row: usize, out: &mut Planes, to_row: usize, rectified: bool) {
         let width = out.width;
-        let mut sums = [const { Vec::new() }; SIDE_BY_SIDE];
-        for first in (0..self.outputs).step_by(SIDE_BY_SIDE) {
-            let many = SIDE_BY_SIDE.min(self.outputs - first);
-            for (offset, sum) in sums.iter_mut().enumerate() {
-                sum.clear();
-                sum.resize(width, if offset < many { self.bias[first + offset] } else { 0.0 });
+        // A neighbourhood of one cell stands on the cell itself, one of three begins a row above and a cell to the left.
+        let inset = usize::from(self.side == 1);
+        let rows = row + inset..row + inset + self.side;
+        let lines: Vec<&[f32]> = rows.flat_map(|row| (0..self.inputs).map(move |channel| &input.bordered(channel, row)[inset..])).collect();
+        let mut sums = vec![0.0; SIDE_BY_SIDE * width];
+        for (group, (bias, weights)) in self.bias.iter().zip(self.weights.chunks_exact(lines.len())).enumerate() {
+            if self.side == 1 {
+                sum_single(&lines, weights, bias, &mut sums);
+            } else {
+                sum_triple(&lines, weights, bias, &mut sums);
             }
-            for down in 0..self.side {
-                for channel in 0..self.inputs {
-                    // A neighbourhood of one cell stands on the row itself, one of three begins a row above.
-                    let line = input.bordered(channel, if self.side == 1 { row + 1 } else { row + down });
-                    self.add(line, first, down, channel, &mut sums);
-                }
-            }
-            for (offset, sum) in sums.iter().enumerate().take(many) {
-                let to = out.row_mut(first + offset, to_row);
+            let first = group * SIDE_BY_SIDE;
+            for (plane, sum) in (first..self.outputs).zip(sums.chunks_exact(width)) {
+                let to = out.row_mut(plane, to_row);
                 if rectified {
                     to.iter_mut().zip(sum).for_each(|(to, value)| *to = value.max(0.0));
                 } else {
@@ -144,40 +149,52 @@ impl Kernel {
             }
         }
     }
+}
 
-    fn add(&self, line: &[f32], first: usize, down: usize, channel: usize, sums: &mut [Vec<f32>; SIDE_BY_SIDE]) {
-        let of = |offset: usize| {
-            let out = (first + offset).min(self.outputs - 1);
-            let start = ((out * self.side + down) * self.inputs + channel) * self.side;
-            &self.weights[start..start + self.side]
-        };
-        let [s0, s1, s2, s3] = sums;
-        let width = s0.len();
-        let (s0, s1, s2, s3) = (&mut s0[..width], &mut s1[..width], &mut s2[..width], &mut s3[..width]);
-        if self.side == 1 {
-            let (a, b, c, d) = (of(0)[0], of(1)[0], of(2)[0], of(3)[0]);
-            let line = &line[1..=width];
-            for x in 0..width {
-                s0[x] += a * line[x];
-                s1[x] += b * line[x];
-                s2[x] += c * line[x];
-                s3[x] += d * line[x];
-            }
-            return;
-        }
-        let three = |offset: usize| {
-            let weights = of(offset);
-            (weights[0], weights[1], weights[2])
-        };
-        let ((a0, a1, a2), (b0, b1, b2), (c0, c1, c2), (d0, d1, d2)) = (three(0), three(1), three(2), three(3));
-        let (left, middle, right) = (&line[..width], &line[1..=width], &line[2..width + 2]);
+/// Sums of cells of `lines` by one weight each, for channels out side by side, whose rows stand one after the other in `sums`.
+///
+/// Wider registers of this machine sum more cells at a time; each cell's sum keeps its order, so that every machine gives the same.
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn sum_single(lines: &[&[f32]], weights: &[Along], bias: &[f32; SIDE_BY_SIDE], sums: &mut [f32]) {
+    let width = sums.len() / SIDE_BY_SIDE;
+    let [s0, s1, s2, s3] = begun(sums, bias);
+    for (line, [a, b, c, d]) in lines.iter().zip(weights) {
+        let line = &line[..width];
         for x in 0..width {
-            s0[x] += a0 * left[x] + a1 * middle[x] + a2 * right[x];
-            s1[x] += b0 * left[x] + b1 * middle[x] + b2 * right[x];
-            s2[x] += c0 * left[x] + c1 * middle[x] + c2 * right[x];
-            s3[x] += d0 * left[x] + d1 * middle[x] + d2 * right[x];
+            s0[x] += a[0] * line[x];
+            s1[x] += b[0] * line[x];
+            s2[x] += c[0] * line[x];
+            s3[x] += d[0] * line[x];
         }
     }
+}
+
+/// The same of each cell and its two neighbours.
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn sum_triple(lines: &[&[f32]], weights: &[Along], bias: &[f32; SIDE_BY_SIDE], sums: &mut [f32]) {
+    let width = sums.len() / SIDE_BY_SIDE;
+    let [s0, s1, s2, s3] = begun(sums, bias);
+    for (line, [a, b, c, d]) in lines.iter().zip(weights) {
+        let (left, middle, right) = (&line[..width], &line[1..=width], &line[2..width + 2]);
+        for x in 0..width {
+            s0[x] += a[0] * left[x] + a[1] * middle[x] + a[2] * right[x];
+            s1[x] += b[0] * left[x] + b[1] * middle[x] + b[2] * right[x];
+            s2[x] += c[0] * left[x] + c[1] * middle[x] + c[2] * right[x];
+            s3[x] += d[0] * left[x] + d[1] * middle[x] + d[2] * right[x];
+        }
+    }
+}
+
+/// Rows of sums, one after the other, each at its bias.
+#[inline(always)]
+fn begun<'a>(sums: &'a mut [f32], bias: &[f32; SIDE_BY_SIDE]) -> [&'a mut [f32]; SIDE_BY_SIDE] {
+    let width = sums.len() / SIDE_BY_SIDE;
+    let mut rows = sums.chunks_exact_mut(width);
+    bias.map(|bias| {
+        let row = rows.next().unwrap_or_default();
+        row.fill(bias);
+        row
+    })
 }
 
 /// All rows of a kernel over `input`.

@@ -1,5 +1,7 @@
 //! The window seen straight on: from the card's pose, or cut out of the photo by hand.
 
+use multiversion::multiversion;
+
 use super::card::{Card, RectMm, WINDOW_MM};
 use super::pose::CardPose;
 use super::reading::{Scale, ScaleSource};
@@ -24,24 +26,93 @@ pub fn window_from_card(photo: &Photo, pose: &CardPose) -> WindowImage {
     let mut rgb = vec![0_u8; width * height * 3];
     let source = Source { rgb: &photo.rgb, width: photo.width_px as usize, height: photo.height_px as usize };
     let h = &pose.homography;
-    let [cx, cy] = pose.lens.centre_px;
-    let bend = pose.lens.k / (pose.lens.radius_px * pose.lens.radius_px);
     let step = 1.0 / px_per_mm;
+    let mut places = Places::new(width);
     for (row, line) in rgb.chunks_exact_mut(width * 3).enumerate() {
         let y = (row as f64 + 0.5) * step;
         // Along a row all three parts of the homography grow by a constant.
-        let start = [0, 1, 2].map(|part| h[(part, 0)] * 0.5 * step + h[(part, 1)] * y + h[(part, 2)]);
-        let grow = [0, 1, 2].map(|part| h[(part, 0)] * step);
-        for (column, pixel) in line.as_chunks_mut::<3>().0.iter_mut().enumerate() {
-            let at = column as f64;
-            let w = 1.0 / (start[2] + at * grow[2]);
-            let (dx, dy) = ((start[0] + at * grow[0]) * w - cx, (start[1] + at * grow[1]) * w - cy);
-            let lens = 1.0 + bend * (dx * dx + dy * dy);
-            *pixel = source.bilinear(cx + dx * lens, cy + dy * lens);
-        }
+        let along = Along {
+            start: [0, 1, 2].map(|part| h[(part, 0)] * 0.5 * step + h[(part, 1)] * y + h[(part, 2)]),
+            grow: [0, 1, 2].map(|part| h[(part, 0)] * step),
+            centre: pose.lens.centre_px,
+            bend: pose.lens.k / (pose.lens.radius_px * pose.lens.radius_px),
+        };
+        find_places(&along, [source.width, source.height], &mut places);
+        mix_row(source.rgb, source.width * 3, &places, line);
     }
     let edge_sigma_px = Some(pose.sharpness.edge_sigma_mm * px_per_mm);
     WindowImage { width_px: width as u32, height_px: height as u32, px_per_mm, rgb, white: white_of(&source, pose), edge_sigma_px }
+}
+
+/// A row of the window in the photo: the parts of its homography, and the lens.
+struct Along {
+    start: [f64; 3],
+    grow: [f64; 3],
+    centre: [f64; 2],
+    bend: f64,
+}
+
+/// Where the pixels of a row are read: the upper left one of four photo pixels, and the four's weights in 1/65536.
+struct Places {
+    column: Vec<u32>,
+    row: Vec<u32>,
+    weights: Vec<[u32; 4]>,
+}
+
+impl Places {
+    fn new(width: usize) -> Self {
+        Self { column: vec![0; width], row: vec![0; width], weights: vec![[0; 4]; width] }
+    }
+}
+
+/// Between the four nearest pixel centres; beyond the outermost ones the border pixel counts on.
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn find_places(along: &Along, size: [usize; 2], places: &mut Places) {
+    let Along { start, grow, centre: [cx, cy], bend } = along;
+    let [most_x, most_y] = size.map(|size| (size - 1) as f64);
+    let [last_x, last_y] = size.map(|size| size.saturating_sub(2) as u32);
+    let width = places.column.len();
+    let (columns, rows, weights) = (&mut places.column[..width], &mut places.row[..width], &mut places.weights[..width]);
+    for at in 0..width {
+        let step = f64::from(at as u32);
+        let w = 1.0 / (start[2] + step * grow[2]);
+        let (dx, dy) = ((start[0] + step * grow[0]) * w - cx, (start[1] + step * grow[1]) * w - cy);
+        let lens = 1.0 + bend * (dx * dx + dy * dy);
+        let x = (cx + dx * lens - 0.5).clamp(0.0, most_x) as f32;
+        let y = (cy + dy * lens - 0.5).clamp(0.0, most_y) as f32;
+        let (column, row) = ((x as u32).min(last_x), (y as u32).min(last_y));
+        let (fx, fy) = (((x - column as f32) * 256.0) as u32, ((y - row as f32) * 256.0) as u32);
+        columns[at] = column;
+        rows[at] = row;
+        weights[at] = [(256 - fx) * (256 - fy), fx * (256 - fy), (256 - fx) * fy, fx * fy];
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn mix_row(rgb: &[u8], stride: usize, places: &Places, out: &mut [u8]) {
+    let place = places.column.iter().zip(&places.row).zip(&places.weights);
+    for (pixel, ((column, row), weights)) in out.as_chunks_mut::<3>().0.iter_mut().zip(place) {
+        let upper = *row as usize * stride + *column as usize * 3;
+        *pixel = mixed([upper, upper + 3, upper + stride, upper + stride + 3].map(|at| four_bytes(rgb, at)), weights);
+    }
+}
+
+/// Four bytes from `at`: a pixel, and one byte more so that registers are filled.
+#[inline(always)]
+fn four_bytes(rgb: &[u8], at: usize) -> [u8; 4] {
+    // The photo's last pixel has nothing behind it.
+    rgb[at..].first_chunk::<4>().copied().unwrap_or_else(|| [rgb[at], rgb[at + 1], rgb[at + 2], 0])
+}
+
+#[inline(always)]
+fn mixed(pixels: [[u8; 4]; 4], weights: &[u32; 4]) -> [u8; 3] {
+    let mut sums = [1_u32 << 15; 4];
+    for (pixel, weight) in pixels.iter().zip(weights) {
+        for (sum, value) in sums.iter_mut().zip(pixel) {
+            *sum += u32::from(*value) * weight;
+        }
+    }
+    [(sums[0] >> 16) as u8, (sums[1] >> 16) as u8, (sums[2] >> 16) as u8]
 }
 
 pub(crate) struct Source<'a> {

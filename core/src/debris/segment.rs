@@ -3,7 +3,7 @@
 //! The outline stands where the departure passes half way between the ground and the grain beside it: blur moves no edge
 //! there, and what is judged in linear light keeps that true for dark grains on white.
 
-use super::ground::{Ground, LUMINANCE, linear_table};
+use super::ground::{Ground, GroundRows, LUMINANCE, linear_table};
 use super::measure::Mask;
 use super::settings::ReadSettings;
 use super::shade::Shade;
@@ -43,13 +43,12 @@ pub fn departure(window: &WindowImage, ground: &Ground, settings: &ReadSettings)
     let mut tones = Vec::with_capacity(if ground.white { width * height } else { 0 });
     // Three rows of the raw departure are alive at a time; the middle one is smoothed from them.
     let mut raw: [ToneRow; 3] = std::array::from_fn(|_| vec![[0.0; 3]; width]);
+    let mut rows: [GroundRows<'_>; 3] = std::array::from_fn(|c| ground.level_rows(c, width));
     let mut level: [Vec<f32>; 3] = std::array::from_fn(|_| vec![0.0; width]);
     let mut blurred: ToneRow = vec![[0.0; 3]; width];
     for y in 0..=height {
         if y < height {
-            for (c, row) in level.iter_mut().enumerate() {
-                ground.row(c, y, row);
-            }
+            rows.iter_mut().zip(&mut level).for_each(|(rows, level)| rows.row(y, level));
             raw_row(&window.rgb[3 * y * width..3 * (y + 1) * width], &level, &table, ground.white, &mut raw[y % 3]);
         }
         if y == 0 {

@@ -73,7 +73,10 @@ fn sigma_mm(sampler: &Sampler<'_>, mark: &MarkEdges<'_>, pose: &CardPose, axis: 
             return None;
         }
         let measured = steps.iter().sum::<f64>() / steps.len() as f64;
-        let expected = |sigma: f64| seen.iter().map(|edge| expected_step(found, edge, away, sigma)).sum::<f64>() / seen.len() as f64;
+        let expected = |sigma: f64| {
+            let shares = Shares::new(away, sigma);
+            seen.iter().map(|edge| shares.expected_step(found, edge)).sum::<f64>() / seen.len() as f64
+        };
         let (mut low, mut high) = (0.0, MAX_SIGMA_MODULES);
         for _ in 0..16 {
             let trial = (low + high) / 2.0;
@@ -111,33 +114,48 @@ fn step(sampler: &Sampler<'_>, edge: &Edge, away_mm: f64, pose: &CardPose) -> Op
     Some(if edge.light_after { difference } else { -difference })
 }
 
-/// The same step as the printed modules around would show it through a blur of `sigma` modules, ink 0 and paper 1.
-fn expected_step(mark: &FoundMark, edge: &Edge, away: f64, sigma: f64) -> f64 {
-    let pitch = mark.pitch_mm();
-    let place = [0, 1].map(|axis| (edge.middle_mm[axis] - mark.place.offset_mm[axis]) / pitch);
-    let share = |from: f64, to: f64| {
-        let normal = |x: f64| if sigma > 1e-6 { erf(x / (sigma * std::f64::consts::SQRT_2)) } else { x.signum() };
-        (normal(to) - normal(from)) / 2.0
-    };
-    let (axis, other) = (edge.axis, 1 - edge.axis);
-    let (column, row) = (place[axis].round() as i32, place[other].floor() as i32);
-    let mut total = 0.0;
-    for across in -4..4 {
-        let from = f64::from(column + across) - place[axis];
-        let weight = share(from - away, from + 1.0 - away) - share(from + away, from + 1.0 + away);
-        if weight.abs() < 1e-6 {
-            continue;
-        }
-        for aside in -3..=3 {
-            let [mut x, mut y] = [column + across, row + aside];
-            if axis == 1 {
-                (x, y) = (y, x);
-            }
-            if !mark.modules.is_dark(x, y) {
-                let from = f64::from(row + aside) - place[other];
-                total += weight * share(from, from + 1.0);
-            }
+/// Modules across an edge, and aside of it, whose blur reaches it.
+const ACROSS: std::ops::Range<i32> = -4..4;
+const ASIDE: std::ops::RangeInclusive<i32> = -3..=3;
+
+/// What the modules around an edge add to its step through a blur: the same for every edge of a mark.
+struct Shares {
+    across: Vec<f64>,
+    aside: Vec<f64>,
+}
+
+impl Shares {
+    /// Of edges read `away` modules to either side, blurred by `sigma` modules.
+    fn new(away: f64, sigma: f64) -> Self {
+        let share = |from: f64, to: f64| {
+            let normal = |x: f64| if sigma > 1e-6 { erf(x / (sigma * std::f64::consts::SQRT_2)) } else { x.signum() };
+            (normal(to) - normal(from)) / 2.0
+        };
+        let beside = |from: f64| share(from - away, from + 1.0 - away) - share(from + away, from + 1.0 + away);
+        // An edge stands between two modules, in the middle of their sides.
+        Self {
+            across: ACROSS.map(|module| beside(f64::from(module))).collect(),
+            aside: ASIDE.map(|module| share(f64::from(module) - 0.5, f64::from(module) + 0.5)).collect(),
         }
     }
-    if edge.light_after { total } else { -total }
+
+    /// The step that the printed modules around an edge would show, ink 0 and paper 1.
+    fn expected_step(&self, mark: &FoundMark, edge: &Edge) -> f64 {
+        let pitch = mark.pitch_mm();
+        let place = [0, 1].map(|axis| (edge.middle_mm[axis] - mark.place.offset_mm[axis]) / pitch);
+        let (column, row) = (place[edge.axis].round() as i32, place[1 - edge.axis].floor() as i32);
+        let mut total = 0.0;
+        for (across, weight) in ACROSS.zip(&self.across).filter(|(_, weight)| weight.abs() >= 1e-6) {
+            for (aside, share) in ASIDE.zip(&self.aside) {
+                let [mut x, mut y] = [column + across, row + aside];
+                if edge.axis == 1 {
+                    (x, y) = (y, x);
+                }
+                if !mark.modules.is_dark(x, y) {
+                    total += weight * share;
+                }
+            }
+        }
+        if edge.light_after { total } else { -total }
+    }
 }

@@ -1,5 +1,7 @@
 //! A smaller grey picture of a photo, for looking before measuring.
 
+use multiversion::multiversion;
+
 use super::Photo;
 
 /// A grey picture with each pixel the mean of `factor` x `factor` photo pixels.
@@ -16,18 +18,36 @@ pub(crate) fn reduced(photo: &Photo, origin: [u32; 2], size: [u32; 2], factor: u
     let (step, stride) = (factor as usize, photo.width_px as usize * 3);
     let (width, height) = (size[0] as usize / step, size[1] as usize / step);
     let mut luma = Vec::with_capacity(width * height);
-    let mut sums = vec![0_u32; width];
-    let count = (step * step * 4) as u32;
+    let mut sums = vec![0_u32; width * step * 3];
     for row in 0..height {
         sums.fill(0);
         for line in 0..step {
             let start = (origin[1] as usize + row * step + line) * stride + origin[0] as usize * 3;
-            let pixels = &photo.rgb[start..start + width * step * 3];
-            for (sum, block) in sums.iter_mut().zip(pixels.chunks_exact(step * 3)) {
-                *sum += block.chunks_exact(3).map(|p| u32::from(p[0]) + 2 * u32::from(p[1]) + u32::from(p[2])).sum::<u32>();
-            }
+            add(&mut sums, &photo.rgb[start..]);
         }
-        luma.extend(sums.iter().map(|sum| (sum / count) as u8));
+        // A step that is known when the program is made needs no division.
+        match step {
+            1 => means::<3>(&sums, &mut luma),
+            2 => means::<6>(&sums, &mut luma),
+            3 => means::<9>(&sums, &mut luma),
+            4 => means::<12>(&sums, &mut luma),
+            _ => luma.extend(sums.chunks_exact(step * 3).map(|block| mean(block, step))),
+        }
     }
     Reduced { factor, origin, width, height, luma }
+}
+
+/// Means of blocks of N / 3 pixels along the row of sums.
+fn means<const N: usize>(sums: &[u32], luma: &mut Vec<u8>) {
+    luma.extend(sums.as_chunks::<N>().0.iter().map(|block| mean(block, N / 3)));
+}
+
+#[inline(always)]
+fn mean(block: &[u32], step: usize) -> u8 {
+    (block.as_chunks::<3>().0.iter().map(|[r, g, b]| r + 2 * g + b).sum::<u32>() / (step * step * 4) as u32) as u8
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn add(sums: &mut [u32], values: &[u8]) {
+    sums.iter_mut().zip(values).for_each(|(sum, value)| *sum += u32::from(*value));
 }
