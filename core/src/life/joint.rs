@@ -239,12 +239,10 @@ impl SignedRecord {
         for sweep in 0..2 {
             for (i, life) in self.lives.iter().enumerate() {
                 let own = &working[i];
-                let mut sum = vec![0.0; own.ends.len()];
+                let mut sum = LnSum::new(own.ends.len());
                 for (at, step) in &life.grades {
                     let chances = tables.grade.of_step(*step);
-                    for (value, end) in sum.iter_mut().zip(&own.ends) {
-                        *value += chances[SignTable::place((own.from + at) / end.whole)].ln();
-                    }
+                    sum.add(own.ends.iter().map(|end| chances[SignTable::place((own.from + at) / end.whole)]));
                 }
                 for ((look, both), chances) in looks.iter().zip(&chances).filter(|((_, both), _)| both[life.cup] == Some(i)) {
                     let other = both[1 - life.cup].map(|o| (&working[o], look.at - self.lives[o].begin));
@@ -253,7 +251,7 @@ impl SignedRecord {
                         other.ends.iter().map(|end| (SignTable::place((other.from + through) / end.whole), end.weight)).collect()
                     });
                     let (mut passed, mut beyond, mut left) = (0, 0.0, 1.0);
-                    for (value, end) in sum.iter_mut().zip(&own.ends) {
+                    sum.add(own.ends.iter().map(|end| {
                         let place = SignTable::place((own.from + look.at - life.begin) / end.whole);
                         // The other cup is the worse where its place lies beyond this one's.
                         while let Some((farther, weight)) = places.get(passed).filter(|(other, _)| *other > place) {
@@ -261,9 +259,10 @@ impl SignedRecord {
                             left -= weight;
                             passed += 1;
                         }
-                        *value += (beyond + left.max(0.0) * chances[place]).max(1e-12).ln();
-                    }
+                        beyond + f64::max(left, 0.0) * chances[place]
+                    }));
                 }
+                let mut sum = sum.done();
                 sum.iter_mut().for_each(|value| *value *= TRUST);
                 if life.end == SignedEnd::Out(true) {
                     for (value, end) in sum.iter_mut().zip(&own.ends) {
@@ -347,6 +346,45 @@ impl SignedRecord {
                 }
             }
         }
+    }
+}
+
+/// Sums of logarithms of chances, one for each end: a logarithm is taken once for several chances multiplied.
+struct LnSum {
+    sum: Vec<f64>,
+    product: Vec<f64>,
+    multiplied: usize,
+}
+
+impl LnSum {
+    /// Chances count as at least this; so many of them multiplied stay above the smallest double.
+    const LEAST: f64 = 1e-12;
+    const MULTIPLIED: usize = 24;
+
+    fn new(ends: usize) -> Self {
+        Self { sum: vec![0.0; ends], product: vec![1.0; ends], multiplied: 0 }
+    }
+
+    fn add(&mut self, chances: impl Iterator<Item = f64>) {
+        self.product.iter_mut().zip(chances).for_each(|(product, chance)| *product *= chance.max(Self::LEAST));
+        self.multiplied += 1;
+        if self.multiplied == Self::MULTIPLIED {
+            self.take();
+        }
+    }
+
+    fn take(&mut self) {
+        for (sum, product) in self.sum.iter_mut().zip(&mut self.product) {
+            *sum += std::mem::replace(product, 1.0).ln();
+        }
+        self.multiplied = 0;
+    }
+
+    fn done(mut self) -> Vec<f64> {
+        if self.multiplied > 0 {
+            self.take();
+        }
+        self.sum
     }
 }
 

@@ -2,6 +2,8 @@
 
 use std::sync::OnceLock;
 
+use multiversion::multiversion;
+
 use super::super::joint::{END_STEP, ENDS};
 use super::grid::{LN_SCALE_STEP, LN_SHAPE_0, LN_SHAPE_STEP, SCALES, SHAPES};
 
@@ -42,6 +44,24 @@ pub(super) struct Beyond {
     pub(super) chances: Vec<f32>,
     /// For each shape and bin the first place at which the chance is more than nothing: about half of the table is none.
     pub(super) begins: Vec<usize>,
+}
+
+impl Beyond {
+    /// Chance of the signs for each scale: `ratio` of each bin by the chance to end in it. `first` is the first bin's row of the table, `at`
+    /// the age's place among the scales.
+    pub(super) fn tell(&self, first: usize, at: usize, ratio: &[f64; ENDS], told: &mut [f32; SCALES]) {
+        told.fill(0.0);
+        for (row, ratio) in (first..).zip(ratio) {
+            let from = row * BEYOND + SCALES - 1 - at;
+            let begins = (self.begins[row] + at).saturating_sub(SCALES - 1).min(SCALES);
+            add_scaled(&mut told[begins..], &self.chances[from + begins..from + SCALES], *ratio as f32);
+        }
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn add_scaled(sums: &mut [f32], chances: &[f32], by: f32) {
+    sums.iter_mut().zip(chances).for_each(|(sum, chance)| *sum += by * chance);
 }
 
 pub(super) fn beyond() -> &'static Beyond {

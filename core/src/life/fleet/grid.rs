@@ -2,10 +2,11 @@
 
 use std::sync::OnceLock;
 
+use multiversion::multiversion;
 use statrs::function::gamma::{checked_gamma_ur, ln_gamma};
 
 use super::super::joint::ENDS;
-use super::beyond::{BEYOND, MULTIPLIED, add_ln, beyond, fast_ln};
+use super::beyond::{MULTIPLIED, add_ln, beyond, fast_ln};
 use super::{GridLife, PRIOR_LN_SCALE, PRIOR_LN_SHAPE, PUMP_SPREADS};
 
 pub(super) const SHAPES: usize = 28;
@@ -141,16 +142,7 @@ impl Grid {
             let mut product = [1.0_f64; SCALES];
             let mut multiplied = 0;
             for (at, weight, ratio) in &signed {
-                told.fill(0.0);
-                for (b, ratio) in ratio.iter().enumerate() {
-                    let row = i * self.stride * ENDS + b;
-                    let from = row * BEYOND + SCALES - 1 - at;
-                    let begins = (beyond.begins[row] + at).saturating_sub(SCALES - 1).min(SCALES);
-                    let ratio = *ratio as f32;
-                    for (sum, chance) in told[begins..].iter_mut().zip(&beyond.chances[from + begins..from + SCALES]) {
-                        *sum += ratio * chance;
-                    }
-                }
+                beyond.tell(i * self.stride * ENDS, *at, ratio, &mut told);
                 if *weight == 1.0 {
                     product.iter_mut().zip(&told).for_each(|(product, told)| *product *= f64::from(told.max(1e-30)));
                     multiplied += 1;
@@ -197,12 +189,17 @@ impl Grid {
             padded[..reach].fill(row[0]);
             padded[reach..reach + SCALES].copy_from_slice(row);
             padded[reach + SCALES..].fill(row[SCALES - 1]);
-            out.fill(0.0);
-            for (k, weight) in kernel.iter().enumerate() {
-                for (value, shifted) in out.iter_mut().zip(&padded[k..]) {
-                    *value += weight * shifted;
-                }
-            }
+            convolve(kernel, &padded, out);
+        }
+    }
+}
+
+#[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
+fn convolve(kernel: &[f64], padded: &[f64], out: &mut [f64]) {
+    out.fill(0.0);
+    for (k, weight) in kernel.iter().enumerate() {
+        for (value, shifted) in out.iter_mut().zip(&padded[k..]) {
+            *value += weight * shifted;
         }
     }
 }
