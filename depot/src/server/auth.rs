@@ -34,7 +34,13 @@ pub(crate) fn random<const N: usize>() -> Result<[u8; N], CoreError> {
 /// # Errors
 /// As [`random`] gives them.
 pub fn make_token() -> Result<String, CoreError> {
-    Ok(URL_SAFE_NO_PAD.encode(random::<32>()?))
+    loop {
+        let token = URL_SAFE_NO_PAD.encode(random::<32>()?);
+        // With a hyphen first a program that is given it would take it for an option.
+        if !token.starts_with('-') {
+            return Ok(token);
+        }
+    }
 }
 
 /// What the depot keeps of a token.
@@ -230,6 +236,13 @@ mod tests {
         let (one, other) = (make_token().unwrap(), make_token().unwrap());
         assert_eq!(one.len(), 43);
         assert_ne!(one, other);
+    }
+
+    #[test]
+    fn no_token_looks_like_an_option() {
+        for _ in 0..2_000 {
+            assert!(!make_token().unwrap().starts_with('-'));
+        }
     }
 
     #[test]
