@@ -368,3 +368,24 @@ fn decode(modules: &[bool]) -> Option<String> {
     .ok()
     .flatten()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn pixels_darker_than_around_are_those_found_one_by_one() {
+        for (width, height) in [(90, 40), (40, 90), (9, 5), (7, 30), (1, 12), (20, 1)] {
+            let luma: Vec<u8> = (0..(width * height) as u32).map(|at| (at.wrapping_mul(2_654_435_761) >> 24) as u8).collect();
+            let reach = (width.max(height) / 16).max(4);
+            let found = darker_than_around(&Reduced { factor: 1, origin: [0, 0], width, height, luma: luma.clone() });
+            for (at, is_dark) in found.iter().enumerate() {
+                let near = |place: usize, length: usize| place.saturating_sub(reach)..(place + reach + 1).min(length);
+                let rows = near(at / width, height).map(|row| &luma[row * width..][near(at % width, width)]);
+                let around: Vec<u64> = rows.flatten().map(|value| u64::from(*value)).collect();
+                let sum: u64 = around.iter().sum();
+                assert_eq!(*is_dark, u64::from(luma[at]) * around.len() as u64 * 10 < sum * 9, "{width} x {height}: {at}");
+            }
+        }
+    }
+}

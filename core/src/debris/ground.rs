@@ -696,3 +696,26 @@ fn tiles_touched(blocks: &Blocks, seen: &[bool]) -> usize {
     }
     touched.iter().filter(|is| **is).count()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rows_of_a_ground_are_bilinear_between_block_centres_in_any_order() {
+        let (columns, rows, side) = (7, 5, 6);
+        let level: Vec<f32> = (0..columns * rows).map(|at| (at * at % 11) as f32).collect();
+        let blocks = Blocks { side, columns, rows, values: Vec::new() };
+        let ground = blocks.ground(true, [level.clone(), Vec::new(), Vec::new()], vec![true; columns * rows]);
+        // The last block is cut: 40 pixels are six blocks and four of the seventh's six pixels.
+        let width = 40;
+        let (mut reader, mut line) = (ground.level_rows(0, width), vec![0.0; width]);
+        for y in (0..rows * side).chain([3, 29, 0, 12]) {
+            reader.row(y, &mut line);
+            for (x, found) in line.iter().enumerate() {
+                let [u, v] = [x, y].map(|place| (place as f32 + 0.5) / side as f32 - 0.5);
+                assert!((found - bilinear(&level, columns, rows, u, v)).abs() < 1e-5, "{x}, {y}");
+            }
+        }
+    }
+}

@@ -8,6 +8,7 @@ use std::sync::OnceLock;
 
 use multiversion::multiversion;
 
+use super::ground::LUMINANCE;
 use super::planes::{Kernel, Planes, add_doubled, conv};
 
 /// Multiple of the half-scale raster's sides: five halvings.
@@ -112,9 +113,6 @@ pub type LightRow = [Vec<f32>; 3];
 pub fn light_row(width: usize) -> LightRow {
     std::array::from_fn(|_| vec![0.0; width.next_multiple_of(2)])
 }
-
-/// Weights of red, green and blue in luminance (IEC 61966-2-1).
-const LUMINANCE: [f32; 3] = [0.2126, 0.7152, 0.0722];
 
 #[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
 fn roots(row: &LightRow, out: &mut [f32]) {

@@ -96,7 +96,14 @@ impl Kernel {
     /// All zero.
     pub fn new(side: usize, inputs: usize, outputs: usize) -> Self {
         let groups = outputs.div_ceil(SIDE_BY_SIDE);
-        Self { side, inputs, outputs, bias: vec![[0.0; 4]; groups], weights: vec![Along::default(); groups * side * inputs], set: 0 }
+        Self {
+            side,
+            inputs,
+            outputs,
+            bias: vec![[0.0; SIDE_BY_SIDE]; groups],
+            weights: vec![Along::default(); groups * side * inputs],
+            set: 0,
+        }
     }
 
     /// Sets one channel out; `weights` run row by row of the neighbourhood, column by column, then channels in.
@@ -237,5 +244,35 @@ mod tests {
         assert_eq!(half.row(0, 0), [3.0, 1.0]);
         add_doubled(&mut planes, &half);
         assert_eq!((planes.row(0, 0), planes.row(0, 1)), (&[4.0, 5.0, 1.0, 1.0][..], &[6.0, 9.0, 1.0, 5.0][..]));
+    }
+
+    /// Wider registers must not change a bit: each cell is summed in the order written here, on every machine.
+    #[test]
+    fn every_cell_is_summed_in_one_order_whatever_the_registers() {
+        let mut state = 5_u32;
+        let mut random = || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (state >> 8) as f32 / (1 << 23) as f32 - 1.0
+        };
+        for (side, inputs, outputs, width) in [(3, 5, 9, 37), (1, 6, 7, 64), (3, 1, 4, 1)] {
+            let mut planes = Planes::new(inputs, width, 3);
+            (0..inputs).for_each(|plane| (0..3).for_each(|row| planes.row_mut(plane, row).iter_mut().for_each(|cell| *cell = random())));
+            let mut kernel = Kernel::new(side, inputs, outputs);
+            let weights: Vec<Vec<f32>> = (0..outputs).map(|_| (0..side * side * inputs).map(|_| random()).collect()).collect();
+            weights.iter().enumerate().for_each(|(out, weights)| kernel.set(out, 0.1 * out as f32, weights));
+            let found = conv(&planes, &kernel, false);
+            let inset = usize::from(side == 1);
+            for (out, weights) in weights.iter().enumerate() {
+                for (row, x) in (0..3).flat_map(|row| (0..width).map(move |x| (row, x))) {
+                    let mut sum = 0.1 * out as f32;
+                    for (down, input) in (0..side).flat_map(|down| (0..inputs).map(move |input| (down, input))) {
+                        let line = planes.bordered(input, row + down + inset);
+                        let of = |along: usize| weights[(down * side + along) * inputs + input] * line[x + along + inset];
+                        sum += if side == 1 { of(0) } else { of(0) + of(1) + of(2) };
+                    }
+                    assert_eq!(found.row(out, row)[x].to_bits(), sum.to_bits(), "{side} {out} {row} {x}");
+                }
+            }
+        }
     }
 }

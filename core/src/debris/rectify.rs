@@ -69,8 +69,6 @@ impl Places {
 #[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
 fn find_places(along: &Along, size: [usize; 2], places: &mut Places) {
     let Along { start, grow, centre: [cx, cy], bend } = along;
-    let [most_x, most_y] = size.map(|size| (size - 1) as f64);
-    let [last_x, last_y] = size.map(|size| size.saturating_sub(2) as u32);
     let width = places.column.len();
     let (columns, rows, weights) = (&mut places.column[..width], &mut places.row[..width], &mut places.weights[..width]);
     for at in 0..width {
@@ -78,22 +76,27 @@ fn find_places(along: &Along, size: [usize; 2], places: &mut Places) {
         let w = 1.0 / (start[2] + step * grow[2]);
         let (dx, dy) = ((start[0] + step * grow[0]) * w - cx, (start[1] + step * grow[1]) * w - cy);
         let lens = 1.0 + bend * (dx * dx + dy * dy);
-        let x = (cx + dx * lens - 0.5).clamp(0.0, most_x) as f32;
-        let y = (cy + dy * lens - 0.5).clamp(0.0, most_y) as f32;
-        let (column, row) = ((x as u32).min(last_x), (y as u32).min(last_y));
-        let (fx, fy) = (((x - column as f32) * 256.0) as u32, ((y - row as f32) * 256.0) as u32);
-        columns[at] = column;
-        rows[at] = row;
-        weights[at] = [(256 - fx) * (256 - fy), fx * (256 - fy), (256 - fx) * fy, fx * fy];
+        ([columns[at], rows[at]], weights[at]) = place([cx + dx * lens, cy + dy * lens], size);
     }
+}
+
+/// The upper left one of the four photo pixels around a point, and the four's weights in 1/65536.
+#[inline(always)]
+fn place([x, y]: [f64; 2], size: [usize; 2]) -> ([u32; 2], [u32; 4]) {
+    let along = |at: f64, size: usize| {
+        let at = (at - 0.5).clamp(0.0, (size - 1) as f64) as f32;
+        let pixel = (at as u32).min(size.saturating_sub(2) as u32);
+        (pixel, ((at - pixel as f32) * 256.0) as u32)
+    };
+    let ((column, fx), (row, fy)) = (along(x, size[0]), along(y, size[1]));
+    ([column, row], [(256 - fx) * (256 - fy), fx * (256 - fy), (256 - fx) * fy, fx * fy])
 }
 
 #[multiversion(targets("x86_64+avx512f+avx512vl", "x86_64+avx2"))]
 fn mix_row(rgb: &[u8], stride: usize, places: &Places, out: &mut [u8]) {
     let place = places.column.iter().zip(&places.row).zip(&places.weights);
     for (pixel, ((column, row), weights)) in out.as_chunks_mut::<3>().0.iter_mut().zip(place) {
-        let upper = *row as usize * stride + *column as usize * 3;
-        *pixel = mixed([upper, upper + 3, upper + stride, upper + stride + 3].map(|at| four_bytes(rgb, at)), weights);
+        *pixel = mixed(rgb, stride, [*column, *row], weights);
     }
 }
 
@@ -104,12 +107,14 @@ fn four_bytes(rgb: &[u8], at: usize) -> [u8; 4] {
     rgb[at..].first_chunk::<4>().copied().unwrap_or_else(|| [rgb[at], rgb[at + 1], rgb[at + 2], 0])
 }
 
+/// The mean of four pixels, the upper left one of them given, by their weights.
 #[inline(always)]
-fn mixed(pixels: [[u8; 4]; 4], weights: &[u32; 4]) -> [u8; 3] {
+fn mixed(rgb: &[u8], stride: usize, [column, row]: [u32; 2], weights: &[u32; 4]) -> [u8; 3] {
+    let upper = row as usize * stride + column as usize * 3;
     let mut sums = [1_u32 << 15; 4];
-    for (pixel, weight) in pixels.iter().zip(weights) {
-        for (sum, value) in sums.iter_mut().zip(pixel) {
-            *sum += u32::from(*value) * weight;
+    for (at, weight) in [upper, upper + 3, upper + stride, upper + stride + 3].into_iter().zip(weights) {
+        for (sum, value) in sums.iter_mut().zip(four_bytes(rgb, at)) {
+            *sum += u32::from(value) * weight;
         }
     }
     [(sums[0] >> 16) as u8, (sums[1] >> 16) as u8, (sums[2] >> 16) as u8]
@@ -122,22 +127,11 @@ pub(crate) struct Source<'a> {
 }
 
 impl Source<'_> {
-    /// Between the four nearest pixel centres; beyond the outermost ones the border pixel counts on. Weights in 1/256.
+    /// Between the four nearest pixel centres; beyond the outermost ones the border pixel counts on.
     #[inline]
     pub(crate) fn bilinear(&self, x: f64, y: f64) -> [u8; 3] {
-        let limit = |value: f64, size: usize| (value - 0.5).clamp(0.0, (size - 1) as f64) as f32;
-        let (x, y) = (limit(x, self.width), limit(y, self.height));
-        let (column, row) = ((x as usize).min(self.width.saturating_sub(2)), (y as usize).min(self.height.saturating_sub(2)));
-        let (fx, fy) = (((x - column as f32) * 256.0) as u32, ((y - row as f32) * 256.0) as u32);
-        let start = (row * self.width + column) * 3;
-        let upper = &self.rgb[start..start + 6];
-        let lower = &self.rgb[start + self.width * 3..start + self.width * 3 + 6];
-        let mut pixel = [0; 3];
-        for (channel, value) in pixel.iter_mut().enumerate() {
-            let mix = |line: &[u8]| u32::from(line[channel]) * (256 - fx) + u32::from(line[channel + 3]) * fx;
-            *value = ((mix(upper) * (256 - fy) + mix(lower) * fy + (1 << 15)) >> 16) as u8;
-        }
-        pixel
+        let (pixel, weights) = place([x, y], [self.width, self.height]);
+        mixed(self.rgb, self.width * 3, pixel, &weights)
     }
 }
 

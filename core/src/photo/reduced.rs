@@ -51,3 +51,28 @@ fn mean(block: &[u32], step: usize) -> u8 {
 fn add(sums: &mut [u32], values: &[u8]) {
     sums.iter_mut().zip(values).for_each(|(sum, value)| *sum += u32::from(*value));
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ids::Sha256Hex;
+
+    #[test]
+    fn every_factor_gives_the_means_worked_out_one_by_one() {
+        let (width, height) = (47_u32, 31_u32);
+        let rgb: Vec<u8> = (0..width * height * 3).map(|at| (at.wrapping_mul(2_654_435_761) >> 24) as u8).collect();
+        let value = |x: u32, y: u32, c: u32| u32::from(rgb[(3 * (y * width + x) + c) as usize]);
+        let photo = Photo { id: Sha256Hex::of(b"test"), width_px: width, height_px: height, rgb: rgb.clone(), taken_at: None };
+        for factor in 1..=6 {
+            let (origin, size) = ([3, 2], [width - 5, height - 4]);
+            let found = reduced(&photo, origin, size, factor);
+            assert_eq!([found.width, found.height], size.map(|side| (side / factor) as usize));
+            for (at, luma) in found.luma.iter().enumerate() {
+                let (column, row) = (at as u32 % (size[0] / factor), at as u32 / (size[0] / factor));
+                let block = (0..factor * factor).map(|k| (origin[0] + column * factor + k % factor, origin[1] + row * factor + k / factor));
+                let sum: u32 = block.map(|(x, y)| value(x, y, 0) + 2 * value(x, y, 1) + value(x, y, 2)).sum();
+                assert_eq!(u32::from(*luma), sum / (factor * factor * 4), "{factor}: {column}, {row}");
+            }
+        }
+    }
+}
