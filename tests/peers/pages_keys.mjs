@@ -56,19 +56,8 @@ const see = (stop, where) => {
   assert.ok(stop.outline >= 2, `${where}: ${stop.what} does not show that it has the focus`);
 };
 
-// Small pictures come when they are near the window, and what lies below them moves: here they are there before the walk begins.
-const withPictures = (page) =>
-  page.evaluate(() => {
-    const come = (picture) => new Promise((done) => (picture.onload = picture.onerror = done));
-    return Promise.all([...document.images].map((picture) => {
-      picture.loading = "eager";
-      return picture.complete || come(picture);
-    }));
-  });
-
 // Tab from the top to the end: in the order of the page, each stop once, and out again.
 async function walk(page, where) {
-  await withPictures(page);
   await page.evaluate(() => document.activeElement?.blur());
   const places = [];
   for (let count = 0; count < 400; count += 1) {
