@@ -89,3 +89,16 @@ abstract class Screen(val at: Place, protected val frame: Frame) {
 
     protected fun word(id: Int, vararg with: Any): String = if (with.isEmpty()) context.getString(id) else context.getString(id, *with)
 }
+
+/** A screen whose draft is of no use once it is left. */
+abstract class PassingScreen(at: Place, frame: Frame) : Screen(at, frame) {
+    protected fun leave() {
+        frame.trail.forget(at)
+        frame.leave()
+    }
+
+    override fun back(): Boolean {
+        leave()
+        return true
+    }
+}

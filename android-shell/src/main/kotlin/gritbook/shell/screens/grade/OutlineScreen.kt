@@ -6,8 +6,8 @@ import gritbook.shell.carry.Shots
 import gritbook.shell.frame.Draft
 import gritbook.shell.frame.Frame
 import gritbook.shell.frame.Page
+import gritbook.shell.frame.PassingScreen
 import gritbook.shell.frame.Place
-import gritbook.shell.frame.Screen
 import gritbook.shell.frame.dp
 import gritbook.shell.frame.key
 import gritbook.shell.frame.keyRow
@@ -18,7 +18,7 @@ import gritbook.shell.screens.check.WearShots
 import org.json.JSONArray
 
 /** Where the surface is in the photo: bare metal has no colour to be found by. A finger goes round it once. */
-class OutlineScreen(at: Place, private val wear: WearPlace, frame: Frame) : Screen(at, frame) {
+class OutlineScreen(at: Place, private val wear: WearPlace, frame: Frame) : PassingScreen(at, frame) {
     private val into: Draft get() = frame.trail.draft(if (wear.within) Place("check", wear.pump) else wear.grading)
 
     /** The shot that was seen when this was asked for; the newest where that is gone. */
@@ -53,16 +53,6 @@ class OutlineScreen(at: Place, private val wear: WearPlace, frame: Frame) : Scre
         if (corners.isEmpty()) return page.say(word(R.string.outline_first))
         Outlines.set(into, name, corners)
         leave()
-    }
-
-    private fun leave() {
-        frame.trail.forget(at)
-        frame.leave()
-    }
-
-    override fun back(): Boolean {
-        leave()
-        return true
     }
 
     companion object {

@@ -15,8 +15,8 @@ import gritbook.shell.carry.OutboxRun
 import gritbook.shell.carry.SendJob
 import gritbook.shell.frame.Frame
 import gritbook.shell.frame.Page
+import gritbook.shell.frame.PassingScreen
 import gritbook.shell.frame.Place
-import gritbook.shell.frame.Screen
 import gritbook.shell.frame.Trouble
 import gritbook.shell.frame.dp
 import gritbook.shell.frame.heading
@@ -31,7 +31,7 @@ import java.text.DateFormat
 import java.util.Date
 
 /** What waits to be sent, what is parked and why. */
-class OutboxScreen(at: Place, frame: Frame) : Screen(at, frame) {
+class OutboxScreen(at: Place, frame: Frame) : PassingScreen(at, frame) {
     private lateinit var state: LinearLayout
     private lateinit var list: LinearLayout
     private lateinit var send: Button
@@ -49,16 +49,6 @@ class OutboxScreen(at: Place, frame: Frame) : Screen(at, frame) {
     }
 
     private fun column() = LinearLayout(context).apply { orientation = LinearLayout.VERTICAL }
-
-    private fun leave() {
-        frame.trail.forget(at)
-        frame.leave()
-    }
-
-    override fun back(): Boolean {
-        leave()
-        return true
-    }
 
     override fun arrived() = refresh()
 

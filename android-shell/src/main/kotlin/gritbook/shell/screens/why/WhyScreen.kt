@@ -13,8 +13,8 @@ import gritbook.core.WeighedSign
 import gritbook.shell.R
 import gritbook.shell.frame.Frame
 import gritbook.shell.frame.Page
+import gritbook.shell.frame.PassingScreen
 import gritbook.shell.frame.Place
-import gritbook.shell.frame.Screen
 import gritbook.shell.frame.Trouble
 import gritbook.shell.frame.Vocabulary
 import gritbook.shell.frame.dp
@@ -39,7 +39,7 @@ import gritbook.shell.screens.grade.PartList
  * What is behind what the box shows: the causes by their share, the likeliest laid open with its place, its signs and what to look at
  * next; the keys lead to where that look is recorded.
  */
-class WhyScreen(at: Place, frame: Frame) : Screen(at, frame) {
+class WhyScreen(at: Place, frame: Frame) : PassingScreen(at, frame) {
     private val pump = at.about
     private val kit = Kit(context)
     private lateinit var shown: LinearLayout
@@ -161,16 +161,6 @@ class WhyScreen(at: Place, frame: Frame) : Screen(at, frame) {
         frame.trail.draft(place).put("part", Causes.index(PartList.of(Vocabulary.parts, seal), part))
         frame.go(place)
     }.apply { tag = part.name }
-
-    private fun leave() {
-        frame.trail.forget(at)
-        frame.leave()
-    }
-
-    override fun back(): Boolean {
-        leave()
-        return true
-    }
 
     private fun LinearLayout.put(view: View, gap: Int = R.dimen.step) = addView(view, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT).apply {
         topMargin = if (childCount == 0) 0 else context.px(gap) + context.dp(4)
