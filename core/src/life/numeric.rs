@@ -91,7 +91,9 @@ pub fn minimum(mut f: impl FnMut(f64) -> f64, low: f64, high: f64, tolerance: f6
             q = q.abs();
             let before = e;
             e = d;
-            if p.abs() < (0.5 * q * before).abs() && p > q * (a - x) && p < q * (b - x) {
+            // The same parabola as before leads to where an end now is: that is no guess, and rounding must not decide it.
+            let inside = 1.0 - 1e-9;
+            if p.abs() < (0.5 * q * before).abs() && p > q * (a - x) * inside && p < q * (b - x) * inside {
                 d = p / q;
                 let u = x + d;
                 if u - a < 2.0 * near || b - u < 2.0 * near {
