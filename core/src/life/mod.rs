@@ -12,6 +12,7 @@
 //! joint      lives and signs together: removals that were no accident, mishaps, bad fits
 //! shop       a whole record of cups taken in row by row, and what it teaches about all of the above
 //! summary    all of it for one kind of part, as the document `gritbook.life/1`
+//! elementary exp and ln over whole rows, the same on every machine
 //! numeric    bracketed roots, one-dimensional minima, quadrature
 //! ```
 //!
@@ -21,6 +22,7 @@
 pub mod competing;
 pub mod condition;
 pub mod counted;
+mod elementary;
 pub mod fit;
 pub mod fleet;
 pub mod joint;

@@ -118,7 +118,7 @@ impl Shop {
         if let Some(timeline) = self.timelines.get(pump) {
             for measure in MEASURES.into_iter().filter(|measure| *measure == Measure::Volume || self.learned.duty > 0.0) {
                 if self.fleets[measure as usize].ended_of(pump) != Some(timeline.ended_cups()) {
-                    let (grid, _) = self.learned.soften(timeline, measure, None);
+                    let (grid, _) = self.learned.soften(timeline, measure);
                     let ended: Vec<GridLife> = grid.into_iter().filter(|life| !life.running).collect();
                     self.fleets[measure as usize].set_ended(pump, &ended);
                 }
@@ -182,7 +182,7 @@ impl Shop {
     /// Every life of a cup in m3 with what its signs say of it, as of the last learning.
     pub fn signed_lives_m3(&self) -> Vec<(GridLife, Softened)> {
         let of = |timeline| {
-            let (grid, softened) = self.learned.soften(timeline, Measure::Volume, None);
+            let (grid, softened) = self.learned.soften(timeline, Measure::Volume);
             grid.into_iter().zip(softened).collect::<Vec<_>>()
         };
         self.timelines.values().flat_map(of).collect()
@@ -199,6 +199,15 @@ impl Shop {
         learned.laws = [BTreeMap::new(), BTreeMap::new()];
         learned.duty = 0.0;
         learned.settled_per_m3 = settled_classes(record.values());
+        // What does not change from round to round.
+        let told: Vec<(&str, Vec<Life>)> = record.iter().map(|(pump, timeline)| (pump.as_str(), timeline.lives(Part::Cup))).collect();
+        let read: Vec<Vec<SignedRecord>> = record
+            .values()
+            .zip(&told)
+            .map(|(timeline, (_, lives))| {
+                measures.iter().map(|measure| signed_record(timeline, lives, *measure, learned.settled_per_m3.as_ref())).collect()
+            })
+            .collect();
         let mut rough = [Fleet::rough(), Fleet::rough()];
         for round in 1..=ROUNDS {
             let fleets = if round == ROUNDS { &mut self.fleets } else { &mut rough };
@@ -206,16 +215,17 @@ impl Shop {
             let mut counts = ConditionCounts::default();
             let (mut bad_fits, mut fits, mut mishaps, mut lives_used) = (0.0, 0.0, 0.0, 0.0);
             let (mut pulls, mut found_worn) = (0.0, 0.0);
-            for (pump, timeline) in record {
-                for measure in measures {
+            for ((timeline, (pump, lives)), read) in record.values().zip(&told).zip(&read) {
+                for (measure, read) in measures.iter().zip(read) {
                     let leads = *measure == leading;
-                    let (grid, softened) = learned.soften(timeline, *measure, leads.then_some((learned.pulled_share, &mut counts)));
-                    let lives = timeline.lives(Part::Cup);
+                    let law = learned.law(pump, *measure);
+                    let counted = leads.then_some((learned.pulled_share, &mut counts));
+                    let softened = read.soften(&law, &learned.ways[0], &learned.mishaps, counted);
+                    let grid = grid_lives(timeline, lives, *measure, &softened);
                     let failed = lives.iter().filter(|life| life.end == LifeEnd::Failed && life.through_m3.is_exact());
                     let at_failures: Vec<f64> = failed.map(|life| if *measure == Measure::Duty { life.duty_rate } else { 1.0 }).collect();
                     fleets[*measure as usize].set_pump(pump, &grid, &at_failures);
                     if leads {
-                        let scale = learned.law(pump, leading).scale;
                         for (life, signs) in lives.iter().zip(&softened) {
                             bad_fits += signs.bad_fit;
                             mishaps += signs.mishap;
@@ -224,7 +234,7 @@ impl Shop {
                                 pulls += f64::from(u8::from(life.end == LifeEnd::Removed(Some(RemovalReason::Worn))));
                             }
                             fits += f64::from(u8::from(life.age_then_m3 == Some(0.0)));
-                            lives_used += through(life, leading) / scale;
+                            lives_used += through(life, leading) / law.scale;
                         }
                     }
                 }
@@ -253,12 +263,8 @@ impl Shop {
                 learned.duty = 1.0 / (1.0 + (volume - duty).exp());
             }
         }
-        let lives: Vec<GridLife> = record
-            .values()
-            .flat_map(|timeline| timeline.lives(Part::Cup))
-            .filter(|life| life.age_then_m3.is_some())
-            .map(|life| grid_life(&life, Measure::Volume, 1.0, None))
-            .collect();
+        let known = told.iter().flat_map(|(_, lives)| lives).filter(|life| life.age_then_m3.is_some());
+        let lives: Vec<GridLife> = known.map(|life| grid_life(life, Measure::Volume, 1.0, None)).collect();
         learned.pooled = self.fleets[0].pooled(&lives);
     }
 }
@@ -268,15 +274,18 @@ impl Learned {
         self.laws[measure as usize].get(pump).copied().unwrap_or(ASSUMED_LAW)
     }
 
-    /// A pump's lives in one measure with what their signs say of them; adds the signs to `counts`.
-    fn soften(&self, timeline: &Timeline, measure: Measure, counts: Option<(f64, &mut ConditionCounts)>) -> (Vec<GridLife>, Vec<Softened>) {
+    /// A pump's lives in one measure with what their signs say of them.
+    fn soften(&self, timeline: &Timeline, measure: Measure) -> (Vec<GridLife>, Vec<Softened>) {
         let lives = timeline.lives(Part::Cup);
         let record = signed_record(timeline, &lives, measure, self.settled_per_m3.as_ref());
-        let softened = record.soften(&self.law(timeline.pump(), measure), &self.ways[0], &self.mishaps, counts);
-        let mean_rate = timeline.duty_rate(None, None);
-        let grid = lives.iter().zip(&softened).map(|(life, signs)| grid_life(life, measure, mean_rate, Some(signs))).collect();
-        (grid, softened)
+        let softened = record.soften(&self.law(timeline.pump(), measure), &self.ways[0], &self.mishaps, None);
+        (grid_lives(timeline, &lives, measure, &softened), softened)
     }
+}
+
+fn grid_lives(timeline: &Timeline, lives: &[Life], measure: Measure, softened: &[Softened]) -> Vec<GridLife> {
+    let mean_rate = timeline.duty_rate(None, None);
+    lives.iter().zip(softened).map(|(life, signs)| grid_life(life, measure, mean_rate, Some(signs))).collect()
 }
 
 fn through(life: &Life, measure: Measure) -> f64 {

@@ -254,7 +254,7 @@ fn posterior(samples: &[LifeSample]) -> Estimates {
 
 fn estimates_of(cells: &[Cell]) -> Estimates {
     let quantiles = |f: &dyn Fn(&Weibull) -> f64| {
-        let mut values: Vec<(f64, f64)> = cells.iter().map(|Cell { life, weight }| (f(life), *weight)).collect();
+        let mut values: Vec<(f64, f64)> = cells.iter().map(|Cell { life, weight, .. }| (f(life), *weight)).collect();
         let at = |values: &mut [(f64, f64)], q| weighted_quantile(values, q);
         let tail = (1.0 - CONFIDENCE) / 2.0;
         Estimate { value: at(&mut values, 0.5), low: Some(at(&mut values, tail)), high: Some(at(&mut values, 1.0 - tail)) }

@@ -1,5 +1,6 @@
 //! One kind of sign: its chances along a life, as a table, and corrected by counts.
 
+use super::super::elementary::{exps, lns};
 use super::super::numeric::minimum;
 
 /// Chances of one kind of sign.
@@ -40,6 +41,11 @@ const PLACES_PER_LIFE: f64 = 128.0;
 /// Bins of a life in which signs are counted for learning, 0 to 1.
 pub const SHARE_BINS: usize = 40;
 
+/// The middle of a bin.
+fn share_of_bin(bin: usize) -> f64 {
+    (bin as f64 + 0.5) / SHARE_BINS as f64
+}
+
 fn logistic(x: f64) -> f64 {
     1.0 / (1.0 + (-x).exp())
 }
@@ -64,33 +70,66 @@ impl SignModel {
     }
 
     /// Chance of exactly this sign at `life_share`, misread ones among them.
+    #[cfg(test)]
     pub(super) fn chance(&self, step: u8, life_share: f64) -> f64 {
-        let below = if step == 0 { 0.0 } else { self.at_most(step - 1, life_share) };
-        (1.0 - self.misread) * (self.at_most(step, life_share) - below).max(1e-12) + self.misread / self.steps() as f64
+        let mut at_most = 0.0;
+        let mut chance = 0.0;
+        for step in 0..=step {
+            let below = at_most;
+            at_most = self.at_most(step, life_share);
+            chance = self.with_misread(at_most - below);
+        }
+        chance
+    }
+
+    /// Chance of a sign, misread ones among them, from that of one that is not misread.
+    fn with_misread(&self, read: f64) -> f64 {
+        (1.0 - self.misread) * read.max(1e-12) + self.misread / self.steps() as f64
     }
 
     /// The chances as a table.
     pub fn table(&self) -> SignTable {
         let steps = self.steps();
         let mut chances = vec![0.0; steps * PLACES];
-        // ln of the ratio of each step's chance to the one below, kept from falling along the life.
-        let mut ratios = vec![f64::NEG_INFINITY; steps];
-        for place in 0..PLACES {
-            let share = place as f64 / PLACES_PER_LIFE;
-            let mut sum = 0.0;
-            let mut ln = 0.0;
-            for step in 0..steps {
-                if step > 0 {
-                    let ratio = (self.chance(step as u8, share) / self.chance(step as u8 - 1, share)).ln();
-                    ratios[step] = ratios[step].max(ratio);
-                    ln += ratios[step];
-                }
-                chances[step * PLACES + place] = ln.exp();
-                sum += ln.exp();
+        let mut below = [0.0; PLACES];
+        for (step, row) in chances.chunks_exact_mut(PLACES).enumerate() {
+            let at_most = self.all_at_most(step, |place| place as f64 / PLACES_PER_LIFE);
+            for (chance, (at_most, below)) in row.iter_mut().zip(at_most.iter().zip(&below)) {
+                *chance = self.with_misread(at_most - below);
             }
-            (0..steps).for_each(|step| chances[step * PLACES + place] /= sum);
+            below = at_most;
+        }
+        // The ratio of each step's chance to the one below is kept from falling along the life: in place of the chances, their ratio to the
+        // first step's.
+        let mut sums = [1.0; PLACES];
+        for step in (1..steps).rev() {
+            let (lower, upper) = chances.split_at_mut(step * PLACES);
+            let mut ratio: f64 = 0.0;
+            for (upper, lower) in upper.iter_mut().zip(&lower[(step - 1) * PLACES..]).take(PLACES) {
+                ratio = ratio.max(*upper / lower);
+                *upper = ratio;
+            }
+        }
+        chances[..PLACES].fill(1.0);
+        for step in 1..steps {
+            let (lower, upper) = chances.split_at_mut(step * PLACES);
+            for ((upper, lower), sum) in upper.iter_mut().zip(&lower[(step - 1) * PLACES..]).zip(&mut sums) {
+                *upper *= lower;
+                *sum += *upper;
+            }
+        }
+        for row in chances.chunks_exact_mut(PLACES) {
+            row.iter_mut().zip(&sums).for_each(|(chance, sum)| *chance /= sum);
         }
         SignTable { chances }
+    }
+
+    /// [`Self::at_most`] for one step at many shares of life.
+    fn all_at_most<const N: usize>(&self, step: usize, share: impl Fn(usize) -> f64) -> [f64; N] {
+        let Some(cut) = self.cuts.get(step) else { return [1.0; N] };
+        let mut values = std::array::from_fn(|i| (share(i) - cut) / self.width);
+        exps(&mut values, 0.0);
+        values.map(|value| 1.0 / (1.0 + value))
     }
 
     /// The model corrected by counted signs, against `prior`: each cut normal with [`CUT_SPREAD`], ln width with
@@ -100,30 +139,30 @@ impl SignModel {
         if counts.total() <= 0.0 {
             return prior.clone();
         }
-        let seen: Vec<(usize, usize, f64)> = counts.seen();
+        let seen = counts.seen();
+        let away = |model: &Self| {
+            let cuts: f64 = model.cuts.iter().zip(&prior.cuts).map(|(a, b)| 0.5 * ((a - b) / CUT_SPREAD).powi(2)).sum();
+            cuts + 0.5 * ((model.width / prior.width).ln() / LN_WIDTH_SPREAD).powi(2)
+        };
         let cost = |model: &Self| {
-            let away: f64 = model.cuts.iter().zip(&prior.cuts).map(|(a, b)| 0.5 * ((a - b) / CUT_SPREAD).powi(2)).sum::<f64>()
-                + 0.5 * ((model.width / prior.width).ln() / LN_WIDTH_SPREAD).powi(2);
-            let mut sum = 0.0;
-            let mut at = (usize::MAX, Vec::new());
-            for (bin, step, count) in &seen {
-                if at.0 != *bin {
-                    let share = (*bin as f64 + 0.5) / SHARE_BINS as f64;
-                    at = (*bin, (0..model.steps()).map(|step| model.chance(step as u8, share)).collect());
-                }
-                sum += count * at.1[*step].ln();
-            }
-            away - TRUST * sum
+            let at_most = model.at_most_by_bin();
+            away(model) - TRUST * seen.iter().enumerate().map(|(step, seen)| model.ln_seen(step, &at_most, seen)).sum::<f64>()
         };
         let mut model = self.clone();
         for k in 0..model.cuts.len() {
             let low = if k == 0 { -0.3 } else { model.cuts[k - 1] + 0.02 };
             let high = model.cuts.get(k + 1).map_or(1.6, |next| next - 0.02);
             let mut trial = model.clone();
+            // A cut has a part in the signs on both sides of it alone.
+            let mut at_most = model.at_most_by_bin();
+            let others: f64 =
+                (0..seen.len()).filter(|step| ![k, k + 1].contains(step)).map(|step| model.ln_seen(step, &at_most, &seen[step])).sum();
             let best = minimum(
                 |cut| {
                     trial.cuts[k] = cut;
-                    cost(&trial)
+                    at_most[k] = trial.all_at_most(k, share_of_bin);
+                    let beside: f64 = [k, k + 1].map(|step| trial.ln_seen(step, &at_most, &seen[step])).iter().sum();
+                    away(&trial) - TRUST * (others + beside)
                 },
                 low,
                 high.max(low),
@@ -150,6 +189,22 @@ impl SignModel {
             model.misread = misread;
         }
         model
+    }
+
+    /// [`Self::at_most`] of every step, in the middle of each bin.
+    fn at_most_by_bin(&self) -> Vec<[f64; SHARE_BINS]> {
+        (0..self.steps()).map(|step| self.all_at_most(step, share_of_bin)).collect()
+    }
+
+    /// ln of the chance of all signs of one step that were seen; `at_most` of each step, in the middle of each bin.
+    fn ln_seen(&self, step: usize, at_most: &[[f64; SHARE_BINS]], seen: &[f64; SHARE_BINS]) -> f64 {
+        let mut chances = at_most[step];
+        if let Some(below) = step.checked_sub(1).map(|below| &at_most[below]) {
+            chances.iter_mut().zip(below).for_each(|(chance, below)| *chance -= below);
+        }
+        chances.iter_mut().for_each(|chance| *chance = self.with_misread(*chance));
+        lns(&mut chances, 1e-300, 0.0);
+        chances.iter().zip(seen).map(|(ln, count)| ln * count).sum()
     }
 
     /// The model moved along the life by `shift` shares: one way in which it may be wrong.
@@ -201,10 +256,20 @@ impl SignCounts {
         Self { steps, counts: vec![0.0; steps * SHARE_BINS] }
     }
 
+    /// The bin of a share of life; beyond a whole one the last.
+    pub fn bin(life_share: f64) -> usize {
+        ((life_share * SHARE_BINS as f64) as usize).min(SHARE_BINS - 1)
+    }
+
     /// Counts a sign.
     pub fn add(&mut self, life_share: f64, step: u8, count: f64) {
-        let bin = ((life_share * SHARE_BINS as f64) as usize).min(SHARE_BINS - 1);
-        self.counts[bin * self.steps + usize::from(step).min(self.steps - 1)] += count;
+        self.counts[Self::bin(life_share) * self.steps + usize::from(step).min(self.steps - 1)] += count;
+    }
+
+    /// Counts a sign of which it is not known for sure in which bin it stands: a part for each.
+    pub fn add_all(&mut self, bins: &[f64; SHARE_BINS], step: u8) {
+        let step = usize::from(step).min(self.steps - 1);
+        self.counts.iter_mut().skip(step).step_by(self.steps).zip(bins).for_each(|(sum, count)| *sum += count);
     }
 
     /// How many in all.
@@ -212,8 +277,9 @@ impl SignCounts {
         self.counts.iter().sum()
     }
 
-    fn seen(&self) -> Vec<(usize, usize, f64)> {
-        let all = self.counts.iter().enumerate().map(|(i, count)| (i / self.steps, i % self.steps, *count));
-        all.filter(|(_, _, count)| *count > 1e-4).collect()
+    /// For each step how often it was seen in each bin; next to never is never.
+    fn seen(&self) -> Vec<[f64; SHARE_BINS]> {
+        let told = |count: f64| if count > 1e-4 { count } else { 0.0 };
+        (0..self.steps).map(|step| std::array::from_fn(|bin| told(self.counts[bin * self.steps + step]))).collect()
     }
 }

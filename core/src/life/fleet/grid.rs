@@ -5,8 +5,8 @@ use std::sync::OnceLock;
 use multiversion::multiversion;
 use statrs::function::gamma::{checked_gamma_ur, ln_gamma};
 
-use super::super::joint::ENDS;
-use super::beyond::{MULTIPLIED, add_ln, beyond, fast_ln};
+use super::super::elementary::exps;
+use super::beyond::{MULTIPLIED, Told, WIDE, add_ln, beyond};
 use super::{GridLife, PRIOR_LN_SCALE, PRIOR_LN_SHAPE, PUMP_SPREADS};
 
 pub(super) const SHAPES: usize = 28;
@@ -23,8 +23,11 @@ pub(super) struct Grid {
     /// Rows of the finest grid from one row of this to the next.
     stride: usize,
     pub(super) shape: Vec<f64>,
+    pub(super) ln_shape: Vec<f64>,
     ln_scale: [f64; SCALES],
     pub(super) scale: [f64; SCALES],
+    /// ln of `scale` as rounding left it.
+    pub(super) scale_ln: [f64; SCALES],
     /// scale^-shape for each cell.
     power: Vec<f64>,
     pub(super) ln_prior: Vec<f64>,
@@ -34,6 +37,9 @@ pub(super) struct Grid {
     ln_mean: Vec<f64>,
     pub(super) kernels: Vec<Vec<f64>>,
 }
+
+/// The farthest that a kernel reaches to one side, in steps of the scale.
+const MOST_REACH: usize = 15;
 
 const UPPER: usize = 181;
 const UPPER_FROM: f64 = -12.0;
@@ -62,7 +68,20 @@ impl Grid {
             })
             .collect();
         let ln_mean = shape.iter().map(|shape| ln_gamma(1.0 + 1.0 / shape)).collect();
-        Self { stride, shape, ln_scale, scale: ln_scale.map(f64::exp), power, ln_prior, ln_upper: OnceLock::new(), ln_mean, kernels }
+        let scale = ln_scale.map(f64::exp);
+        Self {
+            stride,
+            ln_shape: shape.iter().map(|shape| shape.ln()).collect(),
+            shape,
+            ln_scale,
+            scale,
+            scale_ln: scale.map(f64::ln),
+            power,
+            ln_prior,
+            ln_upper: OnceLock::new(),
+            ln_mean,
+            kernels,
+        }
     }
 
     /// The one grid: it depends on nothing, and is made once.
@@ -96,71 +115,81 @@ impl Grid {
 
     /// Log-likelihood of lives on one pump, on every cell.
     pub(super) fn ln_likelihood(&self, lives: &[GridLife]) -> Vec<f64> {
-        let mut out = Vec::with_capacity(self.cells());
         let known: Vec<_> = lives.iter().filter_map(|life| life.watched_from.map(|from| (from, life))).collect();
         let exact = || known.iter().filter(|(_, life)| life.is_exact_failure());
         let failures: f64 = exact().map(|(_, life)| life.worn_out).sum();
         let ln_sum: f64 = exact().map(|(from, life)| life.worn_out * (from + life.low).ln()).sum();
         // Lives that need more than the sums above: failures between two ages, and parts of unknown age.
         let others: Vec<_> = lives.iter().filter(|life| life.watched_from.is_none() || life.failed_between()).collect();
-        let signed: Vec<(usize, f64, &[f64; ENDS])> = known
+        let signed: Vec<(f64, Told)> = known
             .iter()
             .filter(|(_, life)| life.sound_weight() > 1e-3)
             .filter_map(|(from, life)| {
                 let at = (((from + life.low).max(1.0).ln() - LN_SCALE_0) / LN_SCALE_STEP).round().clamp(0.0, (SCALES - 1) as f64);
-                life.ratio.as_ref().map(|ratio| (at as usize, life.sound_weight(), ratio))
+                life.ratio.as_ref().map(|ratio| (life.sound_weight(), Told::new(at as usize, ratio)))
             })
             .collect();
+        let power_sums = self.power_sums(&known);
         let beyond = beyond();
-        let mut told = [0.0_f32; SCALES];
-        for (i, shape) in self.shape.iter().enumerate() {
-            let mut power_sum = 0.0;
-            for (from, life) in &known {
-                let end = if life.failed_between() { 0.0 } else { from + life.low };
-                let weight = if life.failed_between() { 1.0 } else { life.survived_weight() };
-                power_sum += weight * (end.powf(*shape) - from.powf(*shape));
+        let mut out = vec![0.0; self.cells()];
+        for (i, row) in out.chunks_exact_mut(SCALES).enumerate() {
+            let (shape, ln_shape) = (self.shape[i], self.ln_shape[i]);
+            let powers = &self.power[i * SCALES..(i + 1) * SCALES];
+            for ((ln, ln_scale), power) in row.iter_mut().zip(&self.ln_scale).zip(powers) {
+                *ln = failures * (ln_shape - shape * ln_scale) + (shape - 1.0) * ln_sum - power_sums[i] * power;
             }
-            let ends: Vec<[f64; 2]> = others
-                .iter()
-                .map(|life| [life.low, life.high].map(|through| (life.watched_from.unwrap_or(0.0) + through).max(0.0).powf(*shape)))
-                .collect();
-            for (j, ln_scale) in self.ln_scale.iter().enumerate() {
-                let power = self.power[i * SCALES + j];
-                let mut ln = failures * (shape.ln() - shape * ln_scale) + (shape - 1.0) * ln_sum - power_sum * power;
-                for (life, end) in others.iter().zip(&ends) {
+            for life in &others {
+                let end = [life.low, life.high].map(|through| (life.watched_from.unwrap_or(0.0) + through).max(0.0).powf(shape));
+                for ((ln, ln_scale), power) in row.iter_mut().zip(&self.ln_scale).zip(powers) {
                     let [low, high] = end.map(|end| end * power);
-                    ln += match life.watched_from {
+                    *ln += match life.watched_from {
                         // The sum above took back R(from) already.
                         Some(_) => life.survived_weight() * (-low + (-(low - high).exp_m1()).max(1e-300).ln()),
                         None if life.failed => life.survived_weight() * (-low - ln_scale - self.ln_mean[i]),
                         None => self.ln_residual(i, low),
                     };
                 }
-                out.push(ln);
             }
-            // Whole lives are multiplied and their logarithm taken once for several: each factor is at least 1e-30.
-            let mut product = [1.0_f64; SCALES];
+            // Whole lives are multiplied and their logarithm taken once for several.
+            let mut product = [1.0_f64; WIDE];
             let mut multiplied = 0;
-            for (at, weight, ratio) in &signed {
-                beyond.tell(i * self.stride * ENDS, *at, ratio, &mut told);
+            for (weight, told) in &signed {
                 if *weight == 1.0 {
-                    product.iter_mut().zip(&told).for_each(|(product, told)| *product *= f64::from(told.max(1e-30)));
+                    beyond.multiply(i * self.stride, told, &mut product);
                     multiplied += 1;
                     if multiplied == MULTIPLIED {
-                        add_ln(&mut out[i * SCALES..], &mut product);
+                        add_ln(row, &mut product);
                         multiplied = 0;
                     }
                 } else {
-                    for (value, told) in out[i * SCALES..].iter_mut().zip(&told) {
-                        *value += weight * f64::from(fast_ln(told.max(1e-30)));
-                    }
+                    beyond.add_weighted(i * self.stride, told, *weight, row);
                 }
             }
             if multiplied > 0 {
-                add_ln(&mut out[i * SCALES..], &mut product);
+                add_ln(row, &mut product);
             }
         }
         out
+    }
+
+    /// For each shape, the ages that lives are known to have reached to its power, less those at which watching began.
+    fn power_sums(&self, known: &[(f64, &GridLife)]) -> Vec<f64> {
+        let mut sums = vec![0.0; self.shape.len()];
+        let mut powers = sums.clone();
+        let mut add = |age: f64, weight: f64| {
+            if age > 0.0 {
+                let ln_age = age.ln();
+                powers.iter_mut().zip(&self.shape).for_each(|(power, shape)| *power = shape * ln_age);
+                exps(&mut powers, 0.0);
+                sums.iter_mut().zip(&powers).for_each(|(sum, power)| *sum += weight * power);
+            }
+        };
+        for (from, life) in known {
+            let (end, weight) = if life.failed_between() { (0.0, 1.0) } else { (from + life.low, life.survived_weight()) };
+            add(end, weight);
+            add(*from, -weight);
+        }
+        sums
     }
 
     /// ln Q(1/shape, H): the chance that what is left of a life met in its middle lasts to a hazard sum of H.
@@ -181,16 +210,14 @@ impl Grid {
         table[index] * (1.0 - part) + table[index + 1] * part
     }
 
-    /// Blurs every row by the kernel; beyond the edges the outermost value stands in.
-    pub(super) fn blur(&self, kernel: &[f64], from: &[f64], to: &mut [f64]) {
+    /// Blurs a row by the kernel; beyond the edges the outermost value stands in.
+    pub(super) fn blur(kernel: &[f64], row: &[f64], out: &mut [f64]) {
         let reach = kernel.len() / 2;
-        let mut padded = vec![0.0; SCALES + 2 * reach];
-        for (row, out) in from.chunks_exact(SCALES).zip(to.chunks_exact_mut(SCALES)) {
-            padded[..reach].fill(row[0]);
-            padded[reach..reach + SCALES].copy_from_slice(row);
-            padded[reach + SCALES..].fill(row[SCALES - 1]);
-            convolve(kernel, &padded, out);
-        }
+        let mut padded = [0.0; SCALES + 2 * MOST_REACH];
+        padded[..reach].fill(row[0]);
+        padded[reach..reach + SCALES].copy_from_slice(row);
+        padded[reach + SCALES..].fill(row[SCALES - 1]);
+        convolve(kernel, &padded, out);
     }
 }
 

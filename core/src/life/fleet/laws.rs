@@ -2,6 +2,7 @@
 
 use statrs::function::gamma::checked_gamma_ur;
 
+use super::super::elementary::exps;
 use super::super::weibull::Weibull;
 
 /// One point of the posterior.
@@ -9,6 +10,8 @@ use super::super::weibull::Weibull;
 pub struct Cell {
     /// The life law.
     pub life: Weibull,
+    /// ln of its shape and of its scale.
+    pub ln: [f64; 2],
     /// Its weight; the weights of a posterior sum to 1.
     pub weight: f64,
 }
@@ -16,8 +19,9 @@ pub struct Cell {
 /// Weights times likelihoods given as logarithms, but for a common factor.
 pub(super) fn weigh(weights: &mut [f64], ln: &[f64]) {
     let top = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let product: Vec<f64> =
-        weights.iter().zip(ln).map(|(weight, ln)| if *weight > 0.0 { weight * (ln - top).exp() } else { 0.0 }).collect();
+    let mut product = ln.to_vec();
+    exps(&mut product, top);
+    product.iter_mut().zip(weights.iter()).for_each(|(value, weight)| *value *= weight);
     if product.iter().sum::<f64>() > 1e-250 {
         weights.copy_from_slice(&product);
         return;
@@ -30,8 +34,8 @@ pub(super) fn weigh(weights: &mut [f64], ln: &[f64]) {
 
 /// The law in the middle of a posterior: means of ln shape and ln scale.
 pub fn middle_law(cells: &[Cell]) -> Weibull {
-    let mean = |f: &dyn Fn(&Weibull) -> f64| cells.iter().map(|cell| cell.weight * f(&cell.life).ln()).sum::<f64>().exp();
-    Weibull { shape: mean(&|law| law.shape), scale: mean(&|law| law.scale) }
+    let mean = |k: usize| cells.iter().map(|cell| cell.weight * cell.ln[k]).sum::<f64>().exp();
+    Weibull { shape: mean(0), scale: mean(1) }
 }
 
 /// `count` laws of equal weight that stand for a posterior: the middle of each equal slice of its weight (means of ln shape and ln scale), so
@@ -52,7 +56,7 @@ pub fn equal_slices(cells: &[Cell], count: usize) -> Vec<Weibull> {
     let mut laws = Vec::with_capacity(count);
     let (mut filled, mut ln_shape, mut ln_scale) = (0.0, 0.0, 0.0);
     for cell in ordered {
-        let (shape, scale) = (cell.life.shape.ln(), cell.life.scale.ln());
+        let [shape, scale] = cell.ln;
         let mut left = cell.weight;
         while left > 0.0 {
             let taken = left.min(share - filled);

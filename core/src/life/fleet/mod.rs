@@ -22,6 +22,7 @@ use grid::{Grid, SCALES};
 use laws::weigh;
 pub use laws::{Cell, age_of_unknown, equal_slices, middle_law};
 
+use super::elementary::{exps, lns};
 use super::joint::ENDS;
 use super::weibull::Weibull;
 
@@ -151,21 +152,13 @@ impl Fleet {
         if let Some((_, ended)) = self.own.get(pump) {
             plain.iter_mut().zip(ended).for_each(|(sum, ended)| *sum += ended);
         }
-        let mut scratch = vec![0.0; grid.cells()];
-        let mut tops = vec![0.0; grid.shape.len()];
-        for (top, (row, out)) in tops.iter_mut().zip(plain.chunks_exact(SCALES).zip(scratch.chunks_exact_mut(SCALES))) {
-            *top = row.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            for (value, ln) in out.iter_mut().zip(row) {
-                *value = (ln - *top).exp();
-            }
-        }
+        let tops: Vec<f64> = plain.chunks_exact(SCALES).map(|row| row.iter().copied().fold(f64::NEG_INFINITY, f64::max)).collect();
+        plain.chunks_exact_mut(SCALES).zip(&tops).for_each(|(row, top)| exps(row, *top));
         let blurred = std::array::from_fn(|k| {
             let mut out = vec![0.0; grid.cells()];
-            grid.blur(&grid.kernels[k], &scratch, &mut out);
-            for (row, top) in out.chunks_exact_mut(SCALES).zip(&tops) {
-                for value in row {
-                    *value = value.max(1e-300).ln() + top;
-                }
+            for ((row, out), top) in plain.chunks_exact(SCALES).zip(out.chunks_exact_mut(SCALES)).zip(&tops) {
+                Grid::blur(&grid.kernels[k], row, out);
+                lns(out, 1e-300, *top);
             }
             out
         });
@@ -207,12 +200,18 @@ impl Fleet {
     fn blurred_sum(&self, terms: [Vec<f64>; PUMP_SPREADS.len()]) -> Vec<f64> {
         let top = terms.iter().flatten().copied().fold(f64::NEG_INFINITY, f64::max);
         let mut own = vec![0.0; self.grid.cells()];
-        let mut blurred = vec![0.0; self.grid.cells()];
-        for (k, mut term) in terms.into_iter().enumerate() {
-            // What is e^-60 of the best is nothing.
-            term.iter_mut().for_each(|value| *value = if *value > top - 60.0 { (*value - top).exp() } else { 0.0 });
-            self.grid.blur(&self.grid.kernels[k], &term, &mut blurred);
-            own.iter_mut().zip(&blurred).for_each(|(sum, value)| *sum += value);
+        let mut blurred = [0.0; SCALES];
+        for (kernel, mut term) in self.grid.kernels.iter().zip(terms) {
+            for (row, own) in term.chunks_exact_mut(SCALES).zip(own.chunks_exact_mut(SCALES)) {
+                // What is e^-60 of the best is nothing.
+                row.iter_mut().for_each(|value| *value = if *value > top - 60.0 { *value } else { f64::NEG_INFINITY });
+                if row.iter().all(|value| *value == f64::NEG_INFINITY) {
+                    continue;
+                }
+                exps(row, top);
+                Grid::blur(kernel, row, &mut blurred);
+                own.iter_mut().zip(&blurred).for_each(|(sum, value)| *sum += value);
+            }
         }
         own
     }
@@ -220,9 +219,11 @@ impl Fleet {
     /// One law for all lives as if no pump differed and every part that came out sound could have gone on: the pooled Weibull of a
     /// spreadsheet, with the stated prior so that it speaks from the first life on.
     pub fn pooled(&self, lives: &[GridLife]) -> Weibull {
-        let ln: Vec<f64> = self.grid.ln_likelihood(lives).iter().zip(&self.grid.ln_prior).map(|(plain, prior)| plain + prior).collect();
+        let mut ln = self.grid.ln_likelihood(lives);
+        ln.iter_mut().zip(&self.grid.ln_prior).for_each(|(plain, prior)| *plain += prior);
         let top = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        middle_law(&self.cells(&ln.iter().map(|value| (value - top).exp()).collect::<Vec<_>>()))
+        exps(&mut ln, top);
+        middle_law(&self.cells(&ln))
     }
 
     fn cells(&self, own: &[f64]) -> Vec<Cell> {
@@ -232,6 +233,7 @@ impl Fleet {
             .filter(|(_, weight)| **weight > 1e-7 * sum)
             .map(|(cell, weight)| Cell {
                 life: Weibull { shape: self.grid.shape[cell / SCALES], scale: self.grid.scale[cell % SCALES] },
+                ln: [self.grid.ln_shape[cell / SCALES], self.grid.scale_ln[cell % SCALES]],
                 weight: weight / sum,
             })
             .collect()
@@ -252,10 +254,11 @@ impl Fleet {
 
     /// ln of the marginal likelihood of all lives, as densities over m3: compares measures of use with each other.
     pub fn ln_evidence(&self) -> f64 {
-        let all: Vec<f64> = (0..PUMP_SPREADS.len()).flat_map(|k| self.fleet_terms(k, None)).collect();
+        let mut all: Vec<f64> = (0..PUMP_SPREADS.len()).flat_map(|k| self.fleet_terms(k, None)).collect();
         let top = all.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let jacobian: f64 = self.pumps.values().map(|term| term.ln_jacobian).sum();
-        top + all.iter().map(|ln| (ln - top).exp()).sum::<f64>().ln() + jacobian
+        exps(&mut all, top);
+        top + all.iter().sum::<f64>().ln() + jacobian
     }
 
     /// The posterior of `pump`'s own life law, given the other pumps and its own ended lives as set so far, and `lives` beside them.
@@ -265,13 +268,14 @@ impl Fleet {
             Some(others) => others.clone(),
             None => self.blurred_sum(std::array::from_fn(|k| self.fleet_terms(k, Some(pump)))),
         };
-        let ended = self.own.get(pump).map(|(_, plain)| plain);
-        if !lives.is_empty() || ended.is_some() {
-            let mut plain = self.grid.ln_likelihood(lives);
-            for (sum, ended) in plain.iter_mut().zip(ended.into_iter().flatten()) {
-                *sum += ended;
+        match (self.own.get(pump).map(|(_, plain)| plain), lives.is_empty()) {
+            (None, true) => {}
+            (Some(ended), true) => weigh(&mut own, ended),
+            (ended, false) => {
+                let mut plain = self.grid.ln_likelihood(lives);
+                plain.iter_mut().zip(ended.into_iter().flatten()).for_each(|(sum, ended)| *sum += ended);
+                weigh(&mut own, &plain);
             }
-            weigh(&mut own, &plain);
         }
         self.cells(&own)
     }
