@@ -54,9 +54,15 @@ const LISTED: usize = 1000;
 /// A table split into cells: header and rows with their lines.
 pub(crate) struct Table {
     pub(crate) header: Vec<String>,
-    pub(crate) rows: Vec<(u64, Vec<String>)>,
+    /// Cells as they stand in the file: [`trimmed`] reads them.
+    pub(crate) rows: Vec<(u64, csv::StringRecord)>,
     /// Whether a comma in a number can only be the decimal one: the cells are parted by semicolons.
     pub(crate) decimal_comma: bool,
+}
+
+/// A cell without the white space around it; nothing where the row has no such cell.
+pub(crate) fn trimmed(cells: &csv::StringRecord, column: usize) -> &str {
+    cells.get(column).unwrap_or_default().trim()
 }
 
 /// Splits a CSV into cells; the delimiter is the first of comma and semicolon that the header holds outside quotes.
@@ -96,24 +102,22 @@ pub(crate) fn split_table(bytes: &[u8], what: &str) -> Result<Table, Refusal> {
         })
         .unwrap_or(b',');
 
-    let mut reader =
-        csv::ReaderBuilder::new().delimiter(delimiter).has_headers(false).flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
+    let reader = csv::ReaderBuilder::new().delimiter(delimiter).has_headers(false).flexible(true).from_reader(text.as_bytes());
     let mut records = Vec::new();
-    for record in reader.records() {
+    for record in reader.into_records() {
         let record = record.map_err(|cause| {
             Refusal::from(
                 CoreError::refused("not_a_table", format!("the {what} cannot be read as CSV"), "save the table as CSV").because(cause),
             )
         })?;
-        let line = record.position().map_or(0, csv::Position::line);
-        records.push((line, record.iter().map(str::to_owned).collect::<Vec<_>>()));
+        records.push((record.position().map_or(0, csv::Position::line), record));
     }
     let mut records = records.into_iter();
     let Some((_, header)) = records.next() else {
         return Err(CoreError::refused("empty_table", format!("the {what} is empty"), "give a table with a header line").into());
     };
-    let header: Vec<String> = header.into_iter().map(|name| name.to_ascii_lowercase()).collect();
-    let rows: Vec<_> = records.filter(|(_, cells)| cells.iter().any(|cell| !cell.is_empty())).collect();
+    let header: Vec<String> = header.iter().map(|name| name.trim().to_ascii_lowercase()).collect();
+    let rows: Vec<_> = records.filter(|(_, cells)| cells.iter().any(|cell| !cell.trim().is_empty())).collect();
 
     let mut bad: Vec<BadRow> = rows
         .iter()
@@ -161,16 +165,16 @@ fn may_be_thousands(whole: &str, part: &str) -> bool {
 /// Cells of one row by column name.
 pub(crate) struct Cells<'a> {
     table: &'a Table,
-    cells: &'a [String],
+    cells: &'a csv::StringRecord,
 }
 
 impl<'a> Cells<'a> {
-    pub(crate) fn new(table: &'a Table, cells: &'a [String]) -> Self {
+    pub(crate) fn new(table: &'a Table, cells: &'a csv::StringRecord) -> Self {
         Self { table, cells }
     }
 
     pub(crate) fn text(&self, column: &str) -> &'a str {
-        self.table.header.iter().position(|name| name == column).and_then(|i| self.cells.get(i)).map_or("", String::as_str)
+        self.table.header.iter().position(|name| name == column).map_or("", |i| trimmed(self.cells, i))
     }
 
     pub(crate) fn moment(&self, column: &str) -> Result<DateTime<Utc>, String> {
@@ -193,8 +197,8 @@ impl<'a> Cells<'a> {
         {
             return Err(format!("{column} `{text}` is {whole}{part} or {whole}.{part}: write it without the comma"));
         }
-        let plain = if text.contains('.') { text.to_owned() } else { text.replacen(',', ".", 1) };
-        match plain.parse::<f64>() {
+        let decimal_comma = text.contains(',') && !text.contains('.');
+        match if decimal_comma { text.replacen(',', ".", 1).parse::<f64>() } else { text.parse() } {
             Ok(value) if value.is_finite() && (low..=high).contains(&value) => Ok(Some(value)),
             Ok(value) if value.is_finite() => Err(format!("{column} {value} is outside {low} to {high}")),
             _ => Err(format!("{column} `{}` is not a number", clipped(text))),
@@ -331,7 +335,7 @@ fn split_rows(bytes: &[u8]) -> Result<(Vec<Row>, Vec<String>), Refusal> {
     for (line, cells) in &table.rows {
         match row_of(&Cells::new(&table, cells), *line) {
             Ok(mut row) => {
-                row.others = others.iter().map(|&i| cells[i].clone()).collect();
+                row.others = others.iter().map(|&i| trimmed(cells, i).to_owned()).collect();
                 rows.push(row);
             }
             Err(reason) => bad.push(BadRow::new(*line, reason)),

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use super::parse::{BadRow, Cells, Refusal, Table, falling_totals, row_of, split_table};
+use super::parse::{BadRow, Cells, Refusal, Table, falling_totals, row_of, split_table, trimmed};
 use super::row::Row;
 use super::totals::longest_rise;
 use crate::error::CoreError;
@@ -110,19 +110,21 @@ fn offer_for(column: &str, cell: &str, offset: Option<&str>) -> Option<String> {
 }
 
 /// What could be put in place of one cell of a bad row so that the row can be read; None where no single cell would do.
-fn of_row(table: &Table, cells: &[String], line: u64, offset: Option<&str>) -> Option<Repair> {
+fn of_row(table: &Table, cells: &csv::StringRecord, line: u64, offset: Option<&str>) -> Option<Repair> {
     table.header.iter().enumerate().find_map(|(i, column)| {
-        let was = cells.get(i).filter(|was| !was.is_empty())?;
-        let value = offer_for(column, was, offset).filter(|value| value != was)?;
-        let mut trial = cells.to_vec();
-        trial[i].clone_from(&value);
+        let was = trimmed(cells, i);
+        let value = offer_for(column, was, offset).filter(|value| value != was && !was.is_empty())?;
+        let trial = cells.iter().enumerate().map(|(at, cell)| if at == i { value.as_str() } else { cell }).collect();
         row_of(&Cells::new(table, &trial), line).ok()?;
-        Some(Repair { column: column.clone(), was: was.clone(), value })
+        Some(Repair { column: column.clone(), was: was.to_owned(), value })
     })
 }
 
 /// Adds what can be offered to the bad rows of a table.
 pub(super) fn offer(table: &Table, bad: &mut [BadRow]) {
+    if bad.is_empty() {
+        return;
+    }
     let offset = one_offset(table);
     for row in bad {
         if let Some((line, cells)) = table.rows.iter().find(|(line, _)| *line == row.line) {
@@ -200,10 +202,10 @@ fn with(text: &str, offered: &[BadRow]) -> Result<String, Refusal> {
     };
     writer.write_record(&table.header).map_err(failed)?;
     for (line, cells) in &table.rows {
-        let mut cells = cells.clone();
+        let mut cells: Vec<&str> = (0..cells.len()).map(|i| trimmed(cells, i)).collect();
         for repair in offered.iter().filter(|row| row.line == *line).filter_map(|row| row.repair.as_ref()) {
             if let Some(i) = table.header.iter().position(|name| *name == repair.column) {
-                cells[i].clone_from(&repair.value);
+                cells[i] = &repair.value;
             }
         }
         writer.write_record(&cells).map_err(failed)?;
