@@ -112,7 +112,8 @@ impl Judge {
                 Measure::Duty => [timeline.duty_rate(coming.concrete_bar, coming.mix_factor), timeline.duty_rate(None, None)],
             };
             let pulled = self.shop.pulled_share();
-            let inputs = cups.clone().map(|cup| cup.map(|cup| cup_input(timeline, &cup, measure, coming.here, &use_at, rates[1], pulled)));
+            let before = timeline.duty_rate_before_record();
+            let inputs = cups.clone().map(|cup| cup.map(|cup| cup_input(timeline, &cup, measure, coming.here, &use_at, before, pulled)));
             // The signs of the cups that are in weigh the laws in the forecast; here they count with their use alone.
             let running: Vec<GridLife> = inputs
                 .iter()
@@ -229,11 +230,11 @@ fn cup_input(
     measure: Measure,
     here: f64,
     use_at: &dyn Fn(f64) -> f64,
-    mean_rate: f64,
+    rate_before: f64,
     pulled: f64,
 ) -> CupInput {
     let watched = watched_use(timeline, cup, measure, here, use_at);
-    let rate = if measure == Measure::Duty { mean_rate } else { 1.0 };
+    let rate = if measure == Measure::Duty { rate_before } else { 1.0 };
     let skip = cup.grades.len().saturating_sub(LOOK_BACK);
     let grades =
         cup.grades.iter().skip(skip).map(|seen| (watched_use(timeline, cup, measure, seen.position_m3, use_at), seen.what)).collect();

@@ -22,6 +22,28 @@ fn fleet() -> String {
     text
 }
 
+/// Six pumps whose pairs fail after some 2400 m3, those fitted from January 2026 on after `later` m3; 300 m3 a week, no pressure told.
+fn fleet_that_turns(later: f64) -> String {
+    let mut text = HEADER.to_owned();
+    let begin: chrono::DateTime<chrono::Utc> = "2025-01-01T06:00:00Z".parse().unwrap();
+    for pump in 0..6 {
+        let (mut total, mut at) = (0.0, begin + chrono::Duration::days(pump));
+        for pair in 0.. {
+            let spread = 0.8 + 0.1 * f64::from((pair * 3 + pump as i32 * 2) % 5);
+            let life = spread * if at < begin + chrono::Duration::days(365) { 2400.0 } else { later };
+            let ends = at + chrono::Duration::minutes((life / 300.0 * 7.0 * 1440.0) as i64);
+            text.push_str(&format!("{},P{pump},,fitted,{total:.1},,,,,,,,\n", at.to_rfc3339()));
+            if ends > begin + chrono::Duration::days(700) {
+                break;
+            }
+            total += life;
+            text.push_str(&format!("{},P{pump},A,failed,{total:.1},,,,,,,,\n", ends.to_rfc3339()));
+            at = ends + chrono::Duration::hours(1);
+        }
+    }
+    text
+}
+
 fn ask(text: &str) -> Vec<Result<Ask, BadAsk>> {
     parse_asks(format!("at,pump,next_pour_m3,pump_m3\n{text}").as_bytes()).unwrap()
 }
@@ -193,6 +215,26 @@ fn level_speaks_of_both_cups_and_a_grade_of_one() {
         asked,
     );
     assert!(lasts(&both, 1) > lasts(&sand, 1));
+}
+
+/// What is found out of a turn goes by the rows before an ask alone, whatever else is asked and whatever comes later.
+#[test]
+fn work_that_turns_makes_cups_fail_sooner_and_only_from_what_was_known() {
+    let asks = ["2025-12-20", "2026-04-01", "2026-07-01", "2026-11-25"].map(|day| format!("{day}T06:00:00Z,P1,120,\n"));
+    let (turned, steady) = (fleet_that_turns(1300.0), fleet_that_turns(2400.0));
+    let among = calls(&turned, &asks.concat());
+    for (ask, among) in asks.iter().zip(&among) {
+        let until = &ask[..20];
+        let known: String =
+            turned.lines().filter(|row| row.starts_with("at") || row[..19] <= until[..19]).map(|row| format!("{row}\n")).collect();
+        assert_eq!(&one(&turned, ask), among);
+        assert_eq!(&one(&known, ask), among);
+    }
+    // The same pump with cups of the same age, in the end.
+    let last_pair = |text: &str| format!("{text}2026-11-28T06:00:00Z,P1,,fitted,90000,,,,,,,,\n");
+    let ask = "2026-11-29T06:00:00Z,P1,120,91000\n";
+    let (sooner, as_ever) = (one(&last_pair(&turned), ask), one(&last_pair(&steady), ask));
+    assert!(sooner.chance_of_failure > 3.0 * as_ever.chance_of_failure, "{} {}", sooner.chance_of_failure, as_ever.chance_of_failure);
 }
 
 proptest! {

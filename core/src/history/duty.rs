@@ -2,6 +2,7 @@
 //!
 //! Duty is volume weighted by what wears a cup: m3 x (bar / 50) x mix factor, after Archard's law (wear goes with pressure
 //! times slide). 50 bar is only a unit. Where a row tells no pressure or mix, the pump's mean so far stands in, else 1.
+//! A turn of the shop's work that no row tells ([`crate::life::shop`] finds it) weighs volume in place of all that while it is set.
 
 use super::row::{Event, Row};
 use crate::pump::exposure_mpa_km;
@@ -36,9 +37,17 @@ pub(super) struct DutyLine {
     bar_sum: [f64; 2],
     /// Sum of volume times mix factor and of volume, where told.
     mix_sum: [f64; 2],
+    /// A turn that no row tells: from this place on each m3 wears by this factor more.
+    turn: Option<(f64, f64)>,
 }
 
 impl DutyLine {
+    /// Takes every m3 beyond a place for a factor of those before it, in place of an earlier turn. Rows that tell a pressure after all
+    /// do not end it: whoever set it does, so that it does not matter when it was set.
+    pub(super) fn set_turn(&mut self, turn: Option<(f64, f64)>) {
+        self.turn = turn;
+    }
+
     /// Extends the line from `from` to `to`; the last `told_m3` of it carry the row's pressure and mix.
     pub(super) fn extend(&mut self, from: f64, to: f64, told_m3: f64, row: &Row) {
         // The total shows less than the pours: the line is cut back to it.
@@ -79,13 +88,22 @@ impl DutyLine {
                 sum[1] += volume;
             }
         }
-        let rate = self.rate(bar, mix);
+        let rate = self.told_rate(bar, mix);
         let duty = self.pieces.last().map_or(0.0, |piece| piece.duty + piece.rate * (piece.to - piece.from));
         self.pieces.push(Piece { from, to, duty, rate, bar, mix });
     }
 
     /// Duty per m3 at this pressure and mix; what is not told is taken as the mean so far, else as ordinary.
     pub(super) fn rate(&self, bar: Option<f64>, mix: Option<f64>) -> f64 {
+        self.turn.map_or_else(|| self.told_rate(bar, mix), |(_, factor)| factor)
+    }
+
+    /// Duty per m3 of what went through before the record.
+    pub(super) fn rate_before_record(&self) -> f64 {
+        self.turn.map_or_else(|| self.told_rate(None, None), |_| 1.0)
+    }
+
+    fn told_rate(&self, bar: Option<f64>, mix: Option<f64>) -> f64 {
         let mean = |sum: [f64; 2], otherwise: f64| if sum[1] > 0.0 { sum[0] / sum[1] } else { otherwise };
         let bar = bar.unwrap_or_else(|| mean(self.bar_sum, DUTY_BAR));
         let mix = mix.unwrap_or_else(|| mean(self.mix_sum, 1.0));
@@ -100,18 +118,24 @@ impl DutyLine {
 
     /// Duty at a place.
     pub(super) fn at(&self, place_m3: f64) -> f64 {
+        if let Some((from, factor)) = self.turn {
+            return place_m3 + (factor - 1.0) * (place_m3 - from).max(0.0);
+        }
         let index = self.pieces.partition_point(|piece| piece.from <= place_m3);
         match index.checked_sub(1).and_then(|i| self.pieces.get(i)) {
             Some(piece) => piece.duty + piece.rate * (place_m3 - piece.from),
             // Before the first recorded volume: at the mean rate.
-            None => place_m3 * self.rate(None, None),
+            None => place_m3 * self.told_rate(None, None),
         }
     }
 
     /// Duty per m3 just before a place.
     pub(super) fn rate_before(&self, place_m3: f64) -> f64 {
+        if let Some((from, factor)) = self.turn {
+            return if place_m3 > from { factor } else { 1.0 };
+        }
         let index = self.pieces.partition_point(|piece| piece.from < place_m3);
-        index.checked_sub(1).and_then(|i| self.pieces.get(i)).map_or_else(|| self.rate(None, None), |piece| piece.rate)
+        index.checked_sub(1).and_then(|i| self.pieces.get(i)).map_or_else(|| self.told_rate(None, None), |piece| piece.rate)
     }
 
     /// Loaded exposure between two places for a pump of this bore, MPa km; None where no pressure was told between.

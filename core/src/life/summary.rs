@@ -220,7 +220,7 @@ fn with_signs(history: &History) -> WithSigns {
     shop.learn_all();
     let lives = shop.signed_lives_m3();
     let sum = |f: &dyn Fn(&Softened) -> f64| lives.iter().map(|(_, signs)| f(signs)).sum::<f64>();
-    let duty_weight = shop.duty_weight();
+    let duty_weight = if shop.turn().is_some() { 0.0 } else { shop.duty_weight() };
     let grid: Vec<GridLife> = lives.iter().map(|(life, _)| *life).collect();
     WithSigns {
         failed_worn: sum(&|signs| signs.worn_out),

@@ -17,6 +17,8 @@ mod parts;
 
 use std::collections::BTreeMap;
 
+use chrono::{DateTime, Utc};
+
 pub use life::{Age, Life, LifeEnd};
 pub use looks::{Observation, Seen};
 use parts::Ended;
@@ -58,6 +60,8 @@ pub struct Timeline {
     /// A cup failed and nobody knows which: where.
     unclear_failure: Option<Place>,
     rows: usize,
+    /// Moments with the position at them.
+    passed: Vec<(DateTime<Utc>, f64)>,
 }
 
 impl Timeline {
@@ -76,6 +80,7 @@ impl Timeline {
             stops: Stops::default(),
             unclear_failure: None,
             rows: 0,
+            passed: Vec::new(),
         }
     }
 
@@ -103,6 +108,7 @@ impl Timeline {
     pub fn take_in(&mut self, row: &Row) {
         self.rows += 1;
         self.advance(row);
+        self.passed.push((row.at, self.position));
         let here = Place { low: self.position, high: self.position, open: row.pump_m3.is_none() };
         match row.event {
             Event::Fitted | Event::InUse => self.fit_part(row, here),
@@ -175,6 +181,27 @@ impl Timeline {
     /// Duty per m3 at this pressure and mix; what is not told is taken as the pump's mean so far, else as ordinary.
     pub fn duty_rate(&self, bar: Option<f64>, mix: Option<f64>) -> f64 {
         self.duty.rate(bar, mix)
+    }
+
+    /// Duty per m3 of what went through before the record.
+    pub fn duty_rate_before_record(&self) -> f64 {
+        self.duty.rate_before_record()
+    }
+
+    /// Where the record stood at a moment.
+    pub fn position_at(&self, at: DateTime<Utc>) -> f64 {
+        self.passed[..self.passed.partition_point(|(then, _)| *then <= at)].last().map_or(0.0, |(_, position)| *position)
+    }
+
+    /// First and last moment of the record.
+    pub fn moments(&self) -> Option<[DateTime<Utc>; 2]> {
+        Some([self.passed.first()?.0, self.passed.last()?.0])
+    }
+
+    /// From a moment on each m3 wears by a factor more, which no row tells; in place of an earlier turn.
+    pub fn set_turn(&mut self, turn: Option<(DateTime<Utc>, f64)>) {
+        let turn = turn.map(|(at, factor)| (self.position_at(at), factor));
+        self.duty.set_turn(turn);
     }
 
     /// Whether any row told a pressure or a mix.
