@@ -202,9 +202,15 @@ def figures_cross_in_the_shops_units_and_a_ruler_gives_a_scale():
 @check
 def enrolment_code_that_was_typed_is_read_and_another_text_is_refused():
     text = json.dumps({"gritbook": "enrolment/1", "depot": "https://depot.example", "name": "phone 1", "token": "abc"})
-    found = g.enrolment_of_payload(text)
-    assert (found.depot, found.name, found.token) == ("https://depot.example", "phone 1", "abc")
-    refused("not_an_enrolment", g.FieldBookError, lambda: g.enrolment_of_payload("https://depot.example"))
+    secret = bytes(range(32))
+    found = g.enrolment_of_payload(text, secret)
+    assert (found.depot, found.name, found.token, found.code) == ("https://depot.example", "phone 1", "abc", None)
+    refused("not_an_enrolment", g.FieldBookError, lambda: g.enrolment_of_payload("https://depot.example", secret))
+    once = json.dumps({"gritbook": "enrolment/2", "depot": "https://depot.example", "name": "phone 1", "code": "abc"})
+    kept = g.enrolment_of_payload(once, secret)
+    assert (kept.code, len(kept.token)) == ("abc", 64) and kept == g.enrolment_of_payload(once, secret)
+    assert kept.token != g.enrolment_of_payload(once, bytes(32)).token
+    refused("short_secret", g.FieldBookError, lambda: g.enrolment_of_payload(once, secret[:31]))
 
 
 @check

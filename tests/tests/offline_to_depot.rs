@@ -79,7 +79,7 @@ fn demo_photo(name: &str) -> Vec<u8> {
 fn run(book: &FieldBook, url: &str, token: &str, clock: &Cell<i64>, chunk_bytes: u64) -> RunReport {
     let transport = HttpTransport::new(url, token, None).unwrap();
     let settings = OutboxSettings { chunk_bytes, ..OutboxSettings::default() };
-    let options = RunOptions { settings, seed: clock.get().unsigned_abs(), pull: true, now_please: false };
+    let options = RunOptions { settings, seed: clock.get().unsigned_abs(), pull: true, now_please: false, code: None };
     clock.set(clock.get() + 1);
     let now = || morning() + TimeDelta::hours(24 + clock.get());
     run_outbox(book, &transport, &options, &now, &mut |_| {}).unwrap()

@@ -363,13 +363,16 @@ pub struct RunOptions {
     /// Photo bytes in one request; null for the usual 1 MiB.
     #[uniffi(default = None)]
     pub chunk_bytes: Option<u64>,
+    /// The enrolment code as long as no [`OutboxEvent::LetIn`] was heard for it; null for none.
+    #[uniffi(default = None)]
+    pub code: Option<String>,
 }
 
 impl Cross<core_outbox::RunOptions> for RunOptions {
     fn cross(self) -> core_outbox::RunOptions {
-        let Self { seed, pull, now_please, chunk_bytes } = self;
+        let Self { seed, pull, now_please, chunk_bytes, code } = self;
         let usual = core_outbox::OutboxSettings::default();
         let chunk_bytes = chunk_bytes.unwrap_or(usual.chunk_bytes);
-        core_outbox::RunOptions { settings: core_outbox::OutboxSettings { chunk_bytes, ..usual }, seed, pull, now_please }
+        core_outbox::RunOptions { settings: core_outbox::OutboxSettings { chunk_bytes, ..usual }, seed, pull, now_please, code }
     }
 }

@@ -170,6 +170,8 @@ record! {
 /// What came of an answer.
 #[derive(Debug, Clone, PartialEq, uniffi::Enum)]
 pub enum OutboxEvent {
+    /// The depot took this device's token: its enrolment code is spent, forget it.
+    LetIn,
     /// The depot has this entry.
     EntrySent {
         /// Which.
@@ -217,6 +219,7 @@ pub enum OutboxEvent {
 impl Cross<OutboxEvent> for core_outbox::OutboxEvent {
     fn cross(self) -> OutboxEvent {
         match self {
+            Self::LetIn => OutboxEvent::LetIn,
             Self::EntrySent(entry) => OutboxEvent::EntrySent { entry_id: entry.cross() },
             Self::PhotoSent(photo) => OutboxEvent::PhotoSent { photo_id: photo.cross() },
             Self::PhotoProgress { photo, sent_bytes, length_bytes } => {

@@ -14,7 +14,7 @@ use crate::model::entry::SealedEntry;
 use crate::model::outgoing::Trouble;
 use crate::store::aside::{AsideProblem, SetAside};
 use crate::store::{aside, device, entries, queue};
-use crate::wire::v1::{EntriesPage, VerdictOutcome, Verdicts};
+use crate::wire::v1::{EntriesPage, LET_IN_SCHEMA, LetIn, VerdictOutcome, Verdicts};
 
 /// What an accepted answer led to.
 enum Read {
@@ -42,6 +42,7 @@ impl Outbox {
         }
         let mut store = book.store()?;
         let step = match &ticket.0 {
+            Work::LetIn => Step::LetIn,
             Work::Create { .. } => Step::CreatePhoto,
             Work::Ask { .. } => Step::AskOffset,
             Work::Chunk { .. } => Step::SendChunk,
@@ -89,6 +90,14 @@ impl Outbox {
     fn read(&mut self, transaction: &Transaction<'_>, work: &Work, answer: &Answer, now: DateTime<FixedOffset>) -> Result<Read, CoreError> {
         let now_ms = now.timestamp_millis();
         match work {
+            Work::LetIn => {
+                // A page that stands in the way answers with 200 too: a code thrown away for it would be lost.
+                if !serde_json::from_slice::<LetIn>(&answer.body).is_ok_and(|told| told.schema == LET_IN_SCHEMA) {
+                    return Ok(Read::Otherwise(odd("the answer does not say that this device was let in")));
+                }
+                self.code = None;
+                Ok(Read::Done(vec![OutboxEvent::LetIn]))
+            }
             Work::Create { item, photo, length } => {
                 let offset = tus::offset(answer);
                 if offset == Some(*length) {

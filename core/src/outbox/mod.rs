@@ -13,6 +13,10 @@
 //!
 //! [`policy::judge`] has the whole table. A token that was taken away parks nothing: it is not the items' fault.
 //!
+//! # Being let in
+//! A device that holds an enrolment code shows it before anything else, with the token it made itself as its bearer. Showing both
+//! again does nothing more, so the code is kept until [`OutboxEvent::LetIn`] was heard. A refusal parks nothing: everything waits.
+//!
 //! # Order
 //! Entries go in the order they were made, in batches, up to the first that names a photo which still waits; that photo
 //! goes then. A photo goes before the entries that name it, but a parked or dropped photo holds nothing up: its entry goes,
@@ -44,7 +48,7 @@ pub mod transport;
 mod tus;
 
 pub(crate) use answer::upload_id;
-pub use enrolment::{ENROLMENT_KIND, Enrolment};
+pub use enrolment::{Admission, ENROLMENT_KIND, Enrolment, Right};
 pub use policy::Backoff;
 pub use run::{Ended, RunOptions, RunReport, run_outbox};
 pub use transport::{Answer, Body, Method, Request, Transport, TransportFault, TransportFaultKind};
@@ -117,6 +121,7 @@ pub struct Ticket(Work);
 
 #[derive(Debug)]
 enum Work {
+    LetIn,
     Create { item: i64, photo: PhotoId, length: u64 },
     Ask { item: i64, photo: PhotoId, length: u64, path: String },
     Chunk { item: i64, photo: PhotoId, length: u64, path: String, offset: u64, count: u64 },
@@ -134,6 +139,8 @@ struct Sent {
 /// What came of an answer; for the screen that shows the outbox.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum OutboxEvent {
+    /// The depot took this device's token: its enrolment code is spent and need not be kept.
+    LetIn,
     /// The depot has this entry.
     EntrySent(EntryId),
     /// The depot has this photo, whole.
@@ -184,6 +191,8 @@ pub struct Outbox {
     batch_cap: usize,
     /// The depot's own limits on a batch, once it has told them: entries and bytes.
     told: (usize, usize),
+    /// The enrolment code that is still to be shown.
+    code: Option<String>,
     /// Whether the depot is still to be asked for what others wrote.
     pull: bool,
     /// State of the generator of jitter draws.
@@ -201,9 +210,16 @@ impl Outbox {
             settings: OutboxSettings { chunk_bytes: most_bytes, ..settings },
             batch_cap,
             told: (usize::MAX, usize::MAX),
+            code: None,
             pull,
             seed,
         }
+    }
+
+    /// With an enrolment code to show before anything else.
+    #[must_use]
+    pub fn showing(self, code: Option<String>) -> Self {
+        Self { code, ..self }
     }
 
     fn most_entries(&self) -> usize {

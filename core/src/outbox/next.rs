@@ -9,7 +9,7 @@ use crate::fieldbook::FieldBook;
 use crate::model::outgoing::Trouble;
 use crate::store::queue::{self, WaitingEntry, WaitingPhoto};
 use crate::store::{Store, aside};
-use crate::wire::v1::{ENTRIES_PATH, ENTRIES_SCHEMA};
+use crate::wire::v1::{CODE_SCHEMA, CodeShown, ENTRIES_PATH, ENTRIES_SCHEMA, LET_IN_PATH};
 
 impl Outbox {
     /// What to do now. Changes nothing but attempts, and parks what can never be sent (a photo whose file is gone).
@@ -23,6 +23,9 @@ impl Outbox {
         let pause = store.read(queue::pause)?;
         if let Some(until_ms) = policy::waits_until_ms(pause.as_ref(), now.timestamp_millis()) {
             return Ok(Next::WaitUntil(DateTime::from_timestamp_millis(until_ms).unwrap_or_default()));
+        }
+        if let Some(code) = &self.code {
+            return Ok(Next::Send { ticket: Ticket(Work::LetIn), request: showing(code) });
         }
         loop {
             let waiting = store.read(|connection| queue::waiting_entries(connection, self.batch_cap.min(self.most_entries())))?;
@@ -122,12 +125,21 @@ impl Outbox {
     }
 }
 
+/// The enrolment code; the token goes along as with every request.
+fn showing(code: &str) -> Request {
+    let shown = CodeShown { schema: CODE_SCHEMA.to_owned(), code: code.to_owned() };
+    // Two strings always serialise.
+    let body = Body::Bytes(serde_json::to_vec(&shown).unwrap_or_default());
+    let headers = vec![("Content-Type".to_owned(), "application/json".to_owned())];
+    Request { method: Method::Post, path: LET_IN_PATH.to_owned(), headers, body }
+}
+
 /// Counts the attempt and hands the request out.
 fn sent(store: &mut Store, ticket: Ticket, request: Request) -> Result<Next, CoreError> {
     store.write("counting an attempt", |transaction| match &ticket.0 {
         Work::Create { item, .. } | Work::Ask { item, .. } | Work::Chunk { item, .. } => queue::count_attempt(transaction, *item),
         Work::Entries(batch) => batch.iter().try_for_each(|sent| queue::count_attempt(transaction, sent.item)),
-        Work::Pull { .. } => Ok(()),
+        Work::LetIn | Work::Pull { .. } => Ok(()),
     })?;
     failpoint!("outbox_handed_out");
     Ok(Next::Send { ticket, request })

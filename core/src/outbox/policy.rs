@@ -9,6 +9,8 @@ use crate::wire::v1::Problem;
 /// What was asked of the depot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Step {
+    /// Show the enrolment code with the token that the device made.
+    LetIn,
     /// Create a photo's upload, with its first bytes.
     CreatePhoto,
     /// Ask how much of a photo the depot has.
@@ -57,18 +59,21 @@ pub const REDOS_BEFORE_PAUSE: u32 = 5;
 
 /// Judges an answer.
 ///
-/// | status | create | ask offset | chunk | entries | pull |
-/// |---|---|---|---|---|---|
-/// | success | 200, 201 | 200, 204 | 200, 204 | 200 | 200 |
-/// | other 2xx, 1xx, 3xx | later | later | later | later | later |
-/// | 401, 403, 407, 511 | later | later | later | later | later |
-/// | 408, 421, 423, 425, 429, 5xx | later | later | later | later | later |
-/// | 404, 405 | later | anew | anew | later | later |
-/// | 410 | later | anew | anew | later | later |
-/// | 409 | anew | anew | ask | split, single: permanent | later |
-/// | 413 | permanent | permanent | permanent | split, single: permanent | later |
-/// | 460 | resend | later | resend | split, single: permanent | later |
-/// | other 4xx | permanent | anew | permanent | split, single: permanent | later |
+/// | status | let in | create | ask offset | chunk | entries | pull |
+/// |---|---|---|---|---|---|---|
+/// | success | 200 | 200, 201 | 200, 204 | 200, 204 | 200 | 200 |
+/// | other 2xx, 1xx, 3xx | later | later | later | later | later | later |
+/// | 401, 403, 407, 511 | later | later | later | later | later | later |
+/// | 408, 421, 423, 425, 429, 5xx | later | later | later | later | later | later |
+/// | 404, 405 | later | later | anew | anew | later | later |
+/// | 410 | later | later | anew | anew | later | later |
+/// | 409 | later | anew | anew | ask | split, single: permanent | later |
+/// | 413 | later | permanent | permanent | permanent | split, single: permanent | later |
+/// | 460 | later | resend | later | resend | split, single: permanent | later |
+/// | other 4xx | later | permanent | anew | permanent | split, single: permanent | later |
+///
+/// A code that the depot does not take (used by another, too late, not known) keeps everything waiting: nothing may go under a
+/// token that is not the depot's.
 ///
 /// Not the item's fault, so the queue waits and nothing is parked: a token that was taken away, a login page or proxy in
 /// the way (3xx, 511), an address where no depot is (404 on a collection). A batch refused whole is split until the one
@@ -80,9 +85,9 @@ pub fn judge(step: Step, result: &Result<Answer, TransportFault>, now: DateTime<
     };
     let later = |trouble| Outcome::Later { at_least_ms: retry_after_ms(answer, now), trouble };
     match (answer.status, step) {
-        (200 | 201, Step::CreatePhoto) | (200 | 204, Step::AskOffset | Step::SendChunk) | (200, Step::SendEntries(_) | Step::Pull) => {
-            Outcome::Accepted
-        }
+        (200 | 201, Step::CreatePhoto)
+        | (200 | 204, Step::AskOffset | Step::SendChunk)
+        | (200, Step::LetIn | Step::SendEntries(_) | Step::Pull) => Outcome::Accepted,
         // A batch that was cut off on its way came back as the depot's word on it, not on what it held.
         (400, _) if problem(answer).is_some_and(|problem| problem.kind == "urn:gritbook:problem:cut_off") => {
             later(trouble(answer, "cut_off", "it was cut off on its way", "nothing to do: it goes by itself later"))
@@ -97,8 +102,14 @@ pub fn judge(step: Step, result: &Result<Answer, TransportFault>, now: DateTime<
             "something answered that is not the depot",
             "check the connection: a login page may be in the way",
         )),
+        (400..=499, Step::LetIn) if problem(answer).is_some() => later(trouble(
+            answer,
+            "code_refused",
+            "the depot does not take this device's code",
+            "everything is kept: ask the office to shut this device out and to show a new code",
+        )),
         (409 | 410 | 404 | 405, Step::AskOffset) | (404 | 405 | 410, Step::SendChunk) | (409, Step::CreatePhoto) => Outcome::CreateAnew,
-        (404 | 405 | 410, _) | (_, Step::Pull) => {
+        (404 | 405 | 410, _) | (_, Step::LetIn | Step::Pull) => {
             later(trouble(answer, "not_a_depot", "there is no depot at this address", "check the depot's address"))
         }
         (409, Step::SendChunk) => Outcome::AskOffset,
@@ -265,36 +276,37 @@ mod tests {
 
     #[test]
     fn every_status_at_every_step_is_judged_as_the_table_says() {
-        let steps = [Step::CreatePhoto, Step::AskOffset, Step::SendChunk, Step::SendEntries(2), Step::SendEntries(1), Step::Pull];
+        let steps =
+            [Step::CreatePhoto, Step::AskOffset, Step::SendChunk, Step::SendEntries(2), Step::SendEntries(1), Step::Pull, Step::LetIn];
         // Statuses of tus 1.0.0 (protocol.md) and of RFC 9110; columns as `steps`.
-        let table: &[(u16, [&str; 6])] = &[
-            (200, ["accepted", "accepted", "accepted", "accepted", "accepted", "accepted"]),
-            (201, ["accepted", "later", "later", "later", "later", "later"]),
-            (204, ["later", "accepted", "accepted", "later", "later", "later"]),
-            (301, ["later"; 6]),
-            (302, ["later"; 6]),
-            (400, ["permanent", "anew", "permanent", "split", "permanent", "later"]),
-            (401, ["later"; 6]),
-            (403, ["later"; 6]),
-            (404, ["later", "anew", "anew", "later", "later", "later"]),
-            (405, ["later", "anew", "anew", "later", "later", "later"]),
-            (407, ["later"; 6]),
-            (408, ["later"; 6]),
-            (409, ["anew", "anew", "ask", "split", "permanent", "later"]),
-            (410, ["later", "anew", "anew", "later", "later", "later"]),
-            (412, ["permanent", "anew", "permanent", "split", "permanent", "later"]),
-            (413, ["permanent", "permanent", "permanent", "split", "permanent", "later"]),
-            (415, ["permanent", "anew", "permanent", "split", "permanent", "later"]),
-            (422, ["permanent", "anew", "permanent", "split", "permanent", "later"]),
-            (423, ["later"; 6]),
-            (425, ["later"; 6]),
-            (429, ["later"; 6]),
-            (460, ["resend", "later", "resend", "split", "permanent", "later"]),
-            (500, ["later"; 6]),
-            (503, ["later"; 6]),
-            (507, ["later"; 6]),
-            (511, ["later"; 6]),
-            (599, ["later"; 6]),
+        let table: &[(u16, [&str; 7])] = &[
+            (200, ["accepted", "accepted", "accepted", "accepted", "accepted", "accepted", "accepted"]),
+            (201, ["accepted", "later", "later", "later", "later", "later", "later"]),
+            (204, ["later", "accepted", "accepted", "later", "later", "later", "later"]),
+            (301, ["later"; 7]),
+            (302, ["later"; 7]),
+            (400, ["permanent", "anew", "permanent", "split", "permanent", "later", "later"]),
+            (401, ["later"; 7]),
+            (403, ["later"; 7]),
+            (404, ["later", "anew", "anew", "later", "later", "later", "later"]),
+            (405, ["later", "anew", "anew", "later", "later", "later", "later"]),
+            (407, ["later"; 7]),
+            (408, ["later"; 7]),
+            (409, ["anew", "anew", "ask", "split", "permanent", "later", "later"]),
+            (410, ["later", "anew", "anew", "later", "later", "later", "later"]),
+            (412, ["permanent", "anew", "permanent", "split", "permanent", "later", "later"]),
+            (413, ["permanent", "permanent", "permanent", "split", "permanent", "later", "later"]),
+            (415, ["permanent", "anew", "permanent", "split", "permanent", "later", "later"]),
+            (422, ["permanent", "anew", "permanent", "split", "permanent", "later", "later"]),
+            (423, ["later"; 7]),
+            (425, ["later"; 7]),
+            (429, ["later"; 7]),
+            (460, ["resend", "later", "resend", "split", "permanent", "later", "later"]),
+            (500, ["later"; 7]),
+            (503, ["later"; 7]),
+            (507, ["later"; 7]),
+            (511, ["later"; 7]),
+            (599, ["later"; 7]),
         ];
         for (status, expected) in table {
             for (step, expected) in steps.iter().zip(expected) {
@@ -324,6 +336,18 @@ mod tests {
         let told = judge(Step::SendEntries(1), &Ok(answer(422, &[("content-type", "application/problem+json")], body)), now());
         let Outcome::Permanent(trouble) = told else { panic!("{told:?}") };
         assert_eq!((trouble.code.as_str(), trouble.reason.as_str()), ("bad_entry", "field pump is missing"));
+    }
+
+    #[test]
+    fn code_that_is_refused_is_told_in_the_depots_words_and_a_page_in_the_way_is_not_taken_for_it() {
+        let body = r#"{"type":"urn:gritbook:problem:code_used","title":"Code used","status":409,"detail":"another device used it"}"#;
+        let judged = |status, headers: &[(&str, &str)], body| match judge(Step::LetIn, &Ok(answer(status, headers, body)), now()) {
+            Outcome::Later { trouble, .. } => (trouble.code, trouble.reason),
+            other => panic!("{other:?}"),
+        };
+        let problem = [("content-type", "application/problem+json")];
+        assert_eq!(judged(409, &problem, body), ("code_used".into(), "another device used it".into()));
+        assert_eq!(judged(404, &[("content-type", "text/html")], "<p>no").0, "not_a_depot");
     }
 
     #[test]

@@ -19,6 +19,8 @@ pub struct RunOptions {
     pub pull: bool,
     /// A person asked for it now: do not wait for a pause to end.
     pub now_please: bool,
+    /// The device's enrolment code while the depot has not taken its token.
+    pub code: Option<String>,
 }
 
 /// How a run ended.
@@ -68,7 +70,7 @@ pub fn run_outbox(
     now: &dyn Fn() -> DateTime<FixedOffset>,
     observer: &mut dyn FnMut(&OutboxEvent),
 ) -> Result<RunReport, CoreError> {
-    let mut outbox = Outbox::new(options.settings.clone(), options.seed, options.pull);
+    let mut outbox = Outbox::new(options.settings.clone(), options.seed, options.pull).showing(options.code.clone());
     if options.now_please {
         book.end_pause(now())?;
     }
@@ -103,7 +105,7 @@ pub fn run_outbox(
                     last_trouble = Some(trouble.clone());
                     paused = Some(*until);
                 }
-                OutboxEvent::PhotoProgress { .. } => {}
+                OutboxEvent::LetIn | OutboxEvent::PhotoProgress { .. } => {}
             }
             observer(event);
         }

@@ -15,7 +15,7 @@ use crate::fieldbook::{BoxCheckDraft, OpenOptions, PhotoInput};
 use crate::ids::{DeviceId, PumpId};
 use crate::model::outgoing::QueueState;
 use crate::model::{PumpSpec, SealedEntry};
-use crate::wire::v1::{EntriesBatch, EntriesPage, Verdict, VerdictOutcome, Verdicts};
+use crate::wire::v1::{CodeShown, EntriesBatch, EntriesPage, LET_IN_PATH, LET_IN_SCHEMA, LetIn, Verdict, VerdictOutcome, Verdicts};
 
 /// What the link or the depot does to one request.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -62,6 +62,8 @@ struct Memory {
     refuse_photo: Option<String>,
     refuse_kind: Option<&'static str>,
     most_entries: usize,
+    /// Every code that was shown, in order.
+    codes: Vec<String>,
     arrivals_before_photo: Vec<String>,
     requests: u32,
 }
@@ -88,6 +90,11 @@ impl Memory {
     fn serve(&mut self, request: &Request, body: &[u8]) -> Answer {
         let header = |name: &str| request.headers.iter().find(|(key, _)| key.eq_ignore_ascii_case(name)).map(|(_, value)| value.as_str());
         match request.method {
+            Method::Post if request.path == LET_IN_PATH => {
+                let shown: CodeShown = serde_json::from_slice(body).unwrap();
+                self.codes.push(shown.code);
+                answer(200, &[], serde_json::to_vec(&LetIn { schema: LET_IN_SCHEMA.into(), name: "phone".into() }).unwrap())
+            }
             Method::Post => {
                 let metadata: HashMap<String, String> = header("Upload-Metadata")
                     .unwrap()
@@ -395,12 +402,29 @@ fn token_taken_away_parks_nothing_and_pauses_the_queue() {
     let folder = tempfile::tempdir().unwrap();
     let (book, _) = filled(folder.path());
     let depot = fake([Fate::TokenRefused; 50]);
-    let options = RunOptions { settings: settings(), seed: 1, pull: true, now_please: true };
+    let options = RunOptions { settings: settings(), seed: 1, pull: true, now_please: true, code: None };
     let report = run_outbox(&book, &depot, &options, &start, &mut |_| {}).unwrap();
     let Ended::Paused { trouble: Some(trouble), .. } = report.ended else { panic!("{report:?}") };
     assert_eq!((trouble.code.as_str(), report.requests), ("depot_refused_token", 1));
     assert!(book.outbox().unwrap().iter().all(|item| item.state == QueueState::Waiting));
     assert_eq!(book.outbox_pause().unwrap().unwrap().failures, 1);
+}
+
+#[test]
+fn code_is_shown_before_anything_else_until_it_was_taken_and_then_no_more() {
+    let folder = tempfile::tempdir().unwrap();
+    let (book, _) = filled(folder.path());
+    let depot = fake([Fate::LostOnTheWay, Fate::LoginPage, Fate::AnswerLost]);
+    let options = RunOptions { settings: settings(), seed: 1, pull: false, now_please: true, code: Some("c0de".into()) };
+    let mut let_in = 0;
+    let mut run = || run_outbox(&book, &depot, &options, &start, &mut |event| let_in += u32::from(*event == OutboxEvent::LetIn)).unwrap();
+    for turn in [0, 1, 2] {
+        let report = run();
+        assert!(matches!(report.ended, Ended::Paused { .. }) && report.requests == 1, "{turn}: {report:?}");
+    }
+    assert_eq!(run().ended, Ended::Finished);
+    assert_eq!((let_in, depot.0.lock().unwrap().codes.as_slice()), (1, &["c0de".to_owned(), "c0de".to_owned()][..]));
+    assert_all_arrived(&book, &depot);
 }
 
 #[test]
@@ -439,7 +463,7 @@ fn photo_whose_first_answer_was_lost_sends_no_byte_twice() {
     let folder = tempfile::tempdir().unwrap();
     let (book, _) = filled(folder.path());
     let depot = Counting(fake([Fate::Well, Fate::AnswerLost]), Mutex::new(0));
-    let options = RunOptions { settings: settings(), seed: 1, pull: false, now_please: true };
+    let options = RunOptions { settings: settings(), seed: 1, pull: false, now_please: true, code: None };
     while run_outbox(&book, &depot, &options, &start, &mut |_| {}).unwrap().ended != Ended::Finished {}
     assert_all_arrived(&book, &depot.0);
     assert_eq!(*depot.1.lock().unwrap(), (photo(1).len() + photo(2).len()) as u64);

@@ -22,6 +22,15 @@ pub const MAX_BATCH_BYTES_HEADER: &str = "gritbook-max-batch-bytes";
 /// Header of the depot's answers about entries: the largest batch it takes, entries.
 pub const MAX_BATCH_ENTRIES_HEADER: &str = "gritbook-max-batch-entries";
 
+/// Where a device shows its enrolment code, once, with the token that it made as its bearer.
+pub const LET_IN_PATH: &str = "/v1/enrolment";
+
+/// Schema of a code that is shown.
+pub const CODE_SCHEMA: &str = "gritbook.code/1";
+
+/// Schema of the answer to it.
+pub const LET_IN_SCHEMA: &str = "gritbook.let_in/1";
+
 /// Where a photo's upload is created (tus 1.0.0).
 pub const PHOTOS_PATH: &str = "/v1/photos";
 
@@ -34,6 +43,26 @@ pub const UPLOAD_META_ID: &str = "upload_id";
 
 /// Key in `Upload-Metadata`: `image/jpeg` or `image/png`.
 pub const UPLOAD_META_TYPE: &str = "filetype";
+
+/// `POST /v1/enrolment`: the code. The answer is a [`LetIn`], also where the same code was shown with the same token before.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct CodeShown {
+    /// Always `gritbook.code/1`.
+    pub schema: String,
+    /// As in the enrolment code.
+    pub code: String,
+}
+
+/// The device is in, under the token that it showed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct LetIn {
+    /// Always `gritbook.let_in/1`.
+    pub schema: String,
+    /// What the depot calls it.
+    pub name: String,
+}
 
 /// `PUT /v1/entries`: a batch. JSON: `{"schema": "gritbook.entries/1", "entries": [...]}`.
 #[derive(Debug, Clone, Serialize, Deserialize)]

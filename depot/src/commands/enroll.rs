@@ -6,12 +6,14 @@ use std::time::SystemTime;
 
 use chrono::{DateTime, Utc};
 use gritbook_core::ids::Sha256Hex;
-use gritbook_core::outbox::Enrolment;
+use gritbook_core::outbox::{Enrolment, Right};
 use gritbook_core::{CoreError, ErrorKind};
 use qrcode::{EcLevel, QrCode};
 
 use super::{Failure, Run, say, say_document};
 use crate::report::code::code_svg;
+use crate::server::archive::devices::{Devices as _, NewDevice};
+use crate::server::archive::people::{Actor, Deed, Reached};
 use crate::server::archive::{Archive as _, SqliteArchive, Work};
 use crate::server::backup::no_archive;
 use crate::server::people::checked_name;
@@ -22,9 +24,11 @@ use crate::server::{Places, make_token, token_hash};
 #[command(after_help = "\
 Example: gritbook enroll --data depot-data --name 'phone of the north yard' --qr enrol.png
 
-The token is shown this once: the depot keeps only its hash. Whoever holds it can write to the depot: pass it on by the
-code on a screen, not by mail. Where the depot speaks TLS itself, the code also holds the SHA-256 of its key, and the
-device sends to no other. --revoke shuts the device out at once; what it sent stays in the record.")]
+The code is for a phone, the token for a program (`gritbook book DIR sync`); whichever is used first ends the other. A
+phone that photographs the code makes a token of its own: the code is good once, and who shows it later is refused and
+noted. The token is shown this once: the depot keeps only its hash, and whoever holds it can write to the depot. Where
+the depot speaks TLS itself, the code also holds the SHA-256 of its key, and the device sends to no other. --revoke
+shuts the device out at once; what it sent stays in the record.")]
 pub struct Args {
     /// The depot's data folder.
     #[arg(long, value_name = "DIR")]
@@ -59,10 +63,10 @@ pub(super) struct Enrolled {
     /// SHA-256 of the depot's public key, where the depot speaks TLS itself.
     #[serde(skip_serializing_if = "Option::is_none")]
     key_sha256: Option<Sha256Hex>,
-    /// The bearer token, shown this once.
+    /// The bearer token for a program, shown this once. Dead once the code was used.
     #[serde(skip_serializing_if = "Option::is_none")]
     token: Option<String>,
-    /// The text of the enrolment code.
+    /// The text of the enrolment code for a phone, good once. Dead once the token was used.
     #[serde(skip_serializing_if = "Option::is_none")]
     code: Option<String>,
     /// True where it was shut out.
@@ -105,12 +109,14 @@ impl Run for Args {
         // Plain HTTP has no key to know; an address not known yet may turn out to be the depot's own.
         let may_be_tls = depot.as_ref().is_none_or(|url| url.starts_with("https://"));
         let key_sha256 = finish(archive.recall("key_sha256"))?.filter(|_| may_be_tls).and_then(|key| key.parse().ok());
-        let token = make_token()?;
-        let payload = Enrolment::new(depot.as_deref(), &name, &token, key_sha256).payload();
+        let (token, once) = (make_token()?, make_token()?);
+        let code_hash = Some(Sha256Hex::of(once.as_bytes()));
+        let payload = Enrolment { depot: depot.clone(), name: name.clone(), right: Right::Once(once), key_sha256 }.payload();
         let code = QrCode::with_error_correction_level(&payload, EcLevel::M).map_err(|cause| {
             CoreError::refused("too_long", "name and address are too long for a code", "use a shorter name or address").because(cause)
         })?;
-        finish(archive.enroll(name.clone(), token_hash(&token), now()))?;
+        let device = NewDevice { name: name.clone(), token_hash: Some(token_hash(&token)), code_hash, first_use_by: None };
+        finish(archive.let_in(device, deed("device_enrolled")))?;
         if let Some(file) = &self.qr
             && let Err(error) = draw(&code, file)
         {
@@ -124,7 +130,7 @@ impl Run for Args {
             return Ok(());
         }
         say(format_args!("{name} may write to this depot."));
-        say(format_args!("token  {token}"));
+        say(format_args!("token  {token}   (for a program)"));
         match &depot {
             Some(url) => say(format_args!("depot  {url}")),
             None => say("depot  address not known: give --depot URL, as the device reaches the depot"),
@@ -137,7 +143,7 @@ impl Run for Args {
         }
         say("");
         say(code.render::<qrcode::render::unicode::Dense1x2>().quiet_zone(true).build());
-        say("The token is not shown again.");
+        say("Neither is shown again. The code is for one phone; the first of the two that is used ends the other.");
         Ok(())
     }
 }
@@ -154,6 +160,11 @@ pub(super) fn let_in(data: &Path, name: &str) -> Result<String, CoreError> {
 fn names_a_machine(url: &str) -> bool {
     let address = url.split_once("://").and_then(|(_, address)| address.parse::<SocketAddr>().ok());
     address.is_none_or(|address| !address.ip().is_unspecified())
+}
+
+/// A deed of whoever has the data folder.
+pub(super) fn deed(what: &'static str) -> Deed {
+    Deed { at: now(), by: Actor::Command, what, about: None, reached: Reached::ThisMachine }
 }
 
 pub(super) fn now() -> DateTime<Utc> {

@@ -11,10 +11,10 @@ use gritbook_core::{CoreError, ErrorKind};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::enroll::{finish, now};
+use super::enroll::{deed, finish};
 use super::{Failure, Run, say, say_document};
 use crate::server::Places;
-use crate::server::archive::people::{Actor, Deed, Language, NewPerson, People as _, Person, Reached, Role, no_such_person, units_word};
+use crate::server::archive::people::{Language, NewPerson, People as _, Person, Role, no_such_person, units_word};
 use crate::server::archive::{Archive as _, SqliteArchive};
 use crate::server::backup::no_archive;
 use crate::server::people::{checked_name, generate, made, seal};
@@ -210,10 +210,6 @@ impl Secret {
         })?;
         Ok((line.trim_end_matches(['\r', '\n']).to_owned(), false))
     }
-}
-
-fn deed(what: &'static str) -> Deed {
-    Deed { at: now(), by: Actor::Command, what, about: None, reached: Reached::ThisMachine }
 }
 
 impl Add {

@@ -69,10 +69,9 @@ const HEARD_EVERY: TimeDelta = TimeDelta::minutes(1);
 const BEARER: &str = "Bearer realm=\"gritbook\"";
 const BASIC: &str = "Basic realm=\"gritbook\", charset=\"UTF-8\"";
 
-async fn identify(depot: &Depot, token: Option<&str>, challenge: &str) -> Result<Device, Problem> {
+async fn identify(depot: &Depot, token: Option<&str>, challenge: &'static str) -> Result<Device, Problem> {
     let Some(token) = token else {
-        return Err(Problem::new(401, "no_token", "the request carries no token", "enrol this device at the depot and send its token")
-            .header(header::WWW_AUTHENTICATE, challenge));
+        return Err(without_token(challenge));
     };
     let refused = |code, reason: &str, advice: &str| {
         let challenge = if challenge == BEARER { format!("{BEARER}, error=\"invalid_token\"") } else { challenge.to_owned() };
@@ -110,7 +109,18 @@ async fn identify(depot: &Depot, token: Option<&str>, challenge: &str) -> Result
     }
 }
 
-fn bearer(headers: &HeaderMap) -> Option<String> {
+fn without_token(challenge: &'static str) -> Problem {
+    Problem::new(401, "no_token", "the request carries no token", "enrol this device at the depot and send its token")
+        .header(header::WWW_AUTHENTICATE, challenge)
+}
+
+/// A device's request without a bearer.
+pub(super) fn no_token() -> Problem {
+    without_token(BEARER)
+}
+
+/// The token that a request carries.
+pub(super) fn bearer(headers: &HeaderMap) -> Option<String> {
     let (scheme, token) = headers.get(header::AUTHORIZATION)?.to_str().ok()?.split_once(' ')?;
     scheme.eq_ignore_ascii_case("bearer").then(|| token.trim().to_owned())
 }

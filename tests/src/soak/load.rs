@@ -128,6 +128,7 @@ pub fn day(day: &Day, with_disk: bool) -> Done {
                         seed: index as u64 * 1000 + turn,
                         pull: false,
                         now_please: false,
+                        code: None,
                     };
                     let report = run_outbox(&book, &carrier, &options, &now, &mut |_| {}).unwrap();
                     requests.fetch_add(u64::from(report.requests), Ordering::SeqCst);

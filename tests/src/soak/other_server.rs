@@ -74,7 +74,7 @@ pub fn run(script: &Path, home: &Path, photos: u32, seed: u64) -> (u32, u64) {
     for turn in 0.. {
         // A new connection each time, so that every run meets the link anew.
         let carrier = HttpTransport::with_patience(&proxy.url(), "t", None, patience).unwrap();
-        let options = RunOptions { settings: OutboxSettings::default(), seed: turn, pull: false, now_please: true };
+        let options = RunOptions { settings: OutboxSettings::default(), seed: turn, pull: false, now_please: true, code: None };
         let report = run_outbox(&book, &PhotosThere { carrier }, &options, &now, &mut |_| {}).unwrap();
         requests += report.requests;
         assert_eq!(report.parked, 0, "{:?}", book.outbox().unwrap());

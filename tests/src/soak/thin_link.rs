@@ -83,7 +83,7 @@ pub fn run(thin: Thin, seed: u64) -> Took {
     let begun = Instant::now();
     let carrier = HttpTransport::with_patience(&proxy.url(), &token, None, thin.patience).unwrap();
     for turn in 0.. {
-        let options = RunOptions { settings: OutboxSettings::default(), seed: seed + turn, pull: true, now_please: true };
+        let options = RunOptions { settings: OutboxSettings::default(), seed: seed + turn, pull: true, now_please: true, code: None };
         let report = run_outbox(&book, &carrier, &options, &now, &mut |_| {}).unwrap();
         assert_eq!(report.parked, 0, "{:?}", book.outbox().unwrap());
         if report.ended == Ended::Finished {

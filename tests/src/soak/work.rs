@@ -74,7 +74,7 @@ pub fn run_options(draws: &mut Draws) -> RunOptions {
         page_entries: 7,
         ..OutboxSettings::default()
     };
-    RunOptions { settings, seed: draws.bits(), pull: true, now_please: true }
+    RunOptions { settings, seed: draws.bits(), pull: true, now_please: true, code: None }
 }
 
 fn say(line: impl Display) {

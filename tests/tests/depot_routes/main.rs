@@ -4,6 +4,7 @@
 
 mod door;
 mod entries;
+mod let_in;
 mod office;
 mod openapi;
 mod owner;

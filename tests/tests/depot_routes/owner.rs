@@ -6,7 +6,7 @@ use axum::body::Body;
 use axum::http::Request;
 use chrono::{DateTime, TimeDelta, Utc};
 use gritbook_core::ids::{DeviceId, PumpId};
-use gritbook_core::outbox::Enrolment;
+use gritbook_core::outbox::{Admission, Enrolment};
 use gritbook_depot::server::Settings;
 use gritbook_depot::server::archive::people::Role;
 use gritbook_system_tests::browser::{Browser, PASSWORD, add};
@@ -32,6 +32,13 @@ fn code_on(page: &str) -> String {
         if dark[y / SIDE * modules + x / SIDE] { 0 } else { 255 }
     });
     picture.detect_grids().first().expect("a code that can be read").decode().unwrap().1
+}
+
+/// The phone shows its code, as its outbox does.
+async fn show(depot: &TestDepot, kept: &Admission) -> u16 {
+    let body = format!(r#"{{"schema":"gritbook.code/1","code":"{}"}}"#, kept.code.as_ref().unwrap());
+    let request = Request::post("/v1/enrolment").header("authorization", format!("Bearer {}", kept.token));
+    depot.send(request.body(body.into()).unwrap()).await.status
 }
 
 async fn status_with(depot: &TestDepot, token: &str) -> u16 {
@@ -87,26 +94,27 @@ async fn code_on_the_page_lets_a_device_in_once_and_dies_unused_and_by_the_owner
         assert_eq!((reply.status, reply.header("cache-control")), (200, "no-store"), "{}", rosa.page);
         let enrolment = Enrolment::of_payload(&code_on(&rosa.page)).unwrap();
         assert_eq!((enrolment.depot.as_deref(), enrolment.name.as_str()), (Some("https://depot.example:8470"), name));
-        enrolment.token
+        enrolment.kept_by(&[7; 32]).unwrap()
     };
     let (used, unused) = (enrol(&mut rosa, "north").await, enrol(&mut rosa, "south").await);
     rosa.get("/devices").await;
     let refused = rosa.post("/devices/enrol", &[("name", "north"), ("address", "https://depot.example")]).await;
     assert_eq!(refused.status, 409);
     assert!(rosa.page.contains("A device called `north` is enrolled already."), "{}", rosa.page);
-    assert!(!rosa.page.contains(&used) && rosa.page.contains("its code is good until"));
+    assert!(!rosa.page.contains(used.code.as_ref().unwrap()) && rosa.page.contains("its code is good until"));
 
-    assert_eq!(status_with(&depot, &used).await, 200);
+    assert_eq!((show(&depot, &used).await, status_with(&depot, &used.token).await), (200, 200));
     LATER.store(61, Ordering::SeqCst);
-    assert_eq!((status_with(&depot, &used).await, status_with(&depot, &unused).await), (200, 401));
+    assert_eq!((show(&depot, &used).await, show(&depot, &unused).await), (200, 410));
+    assert_eq!((status_with(&depot, &used.token).await, status_with(&depot, &unused.token).await), (200, 401));
     assert_ne!(enrol(&mut rosa, "south").await, unused, "the name is free again");
 
     rosa.get("/devices").await;
     assert_eq!(rosa.post("/devices/revoke", &[("name", "north")]).await.status, 200);
     assert!(rosa.page.contains("Shut out north?"));
-    assert_eq!(status_with(&depot, &used).await, 200, "asked first");
+    assert_eq!(status_with(&depot, &used.token).await, 200, "asked first");
     assert_eq!(rosa.post("/devices/revoke", &[("name", "north"), ("sure", "yes")]).await.status, 303);
-    assert_eq!(status_with(&depot, &used).await, 401);
+    assert_eq!(status_with(&depot, &used.token).await, 401);
 }
 
 #[tokio::test]

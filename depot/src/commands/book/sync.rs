@@ -49,6 +49,7 @@ impl Sync {
             seed: u64::from_le_bytes(seed),
             pull: !self.no_pull,
             now_please: true,
+            code: None,
         };
         // Hidden by itself where standard error is no terminal.
         let bar = ProgressBar::new_spinner();
@@ -64,7 +65,7 @@ impl Sync {
             OutboxEvent::PhotoSent(_) => photos += 1,
             OutboxEvent::EntrySent(_) => bar.set_message("sending entries"),
             OutboxEvent::Pulled { .. } => bar.set_message("reading what others wrote"),
-            OutboxEvent::Parked { .. } | OutboxEvent::Paused { .. } => {}
+            OutboxEvent::LetIn | OutboxEvent::Parked { .. } | OutboxEvent::Paused { .. } => {}
         };
         let report = run_outbox(&book, &transport, &options, &super::now, &mut observer);
         bar.finish_and_clear();

@@ -183,6 +183,7 @@ fn send(book: &FieldBook, link: &link::CutLink<HttpTransport>) -> Result<RunRepo
         seed: 7,
         pull: true,
         now_please: true,
+        code: None,
     };
     let report = run_outbox(book, link, &options, &now, &mut |event| {
         if let OutboxEvent::PhotoProgress { sent_bytes, length_bytes, .. } = event {

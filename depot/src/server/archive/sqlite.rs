@@ -25,13 +25,15 @@ use rusqlite::{Connection, OptionalExtension as _, Row, Transaction, Transaction
 
 use super::super::Places;
 use super::devices::Devices as _;
+use super::devices::NewDevice;
 use super::people::{Actor, Deed, Reached};
 use super::{Archive, Creation, Device, EntriesWanted, EntryFound, EntryPage, Holdings, NewUpload, PhotoRow, PumpPage, Upload, Work};
 use entries::{amended_of, entries_after, entries_wanted, pump_page, pump_pages, store_one};
 use uploads::{create_upload, find_photo, find_upload};
 
 /// Steps of the schema; the loop in [`migrate`] alone writes `user_version`.
-const STEPS: &[&str] = &[include_str!("schema/001.sql"), include_str!("schema/002.sql"), include_str!("schema/003.sql")];
+const STEPS: &[&str] =
+    &[include_str!("schema/001.sql"), include_str!("schema/002.sql"), include_str!("schema/003.sql"), include_str!("schema/004.sql")];
 
 /// How long a closed upload is still answered for, so that a phone that missed the last answer can ask again.
 const REMEMBER_CLOSED_MS: i64 = 30 * 24 * 3600 * 1000;
@@ -213,7 +215,10 @@ fn by_command(what: &'static str, at: DateTime<Utc>) -> Deed {
 
 impl Archive for SqliteArchive {
     fn enroll(&self, name: String, token_hash: Sha256Hex, now: DateTime<Utc>) -> Work<()> {
-        self.let_in(name, token_hash, None, by_command("device_enrolled", now))
+        self.let_in(
+            NewDevice { name, token_hash: Some(token_hash), code_hash: None, first_use_by: None },
+            by_command("device_enrolled", now),
+        )
     }
 
     fn revoke(&self, name: String, now: DateTime<Utc>) -> Work<()> {

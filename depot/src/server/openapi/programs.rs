@@ -1,7 +1,9 @@
 //! The requests of devices and of an office's programs, but for photos.
 
 use gritbook_core::model::{Entry, EntryHead};
-use gritbook_core::wire::v1::{ENTRIES_SCHEMA, MAX_BATCH_BYTES_HEADER, MAX_BATCH_ENTRIES_HEADER, VERDICTS_SCHEMA, Verdicts};
+use gritbook_core::wire::v1::{
+    CODE_SCHEMA, CodeShown, ENTRIES_SCHEMA, LetIn, MAX_BATCH_BYTES_HEADER, MAX_BATCH_ENTRIES_HEADER, VERDICTS_SCHEMA, Verdicts,
+};
 use schemars::SchemaGenerator;
 use serde_json::{Value, json};
 
@@ -40,6 +42,9 @@ pub(super) fn paths(shapes: &mut SchemaGenerator) -> Value {
     page["properties"]["more"] = json!({ "type": "boolean" });
     let (mut verdicts, pumps) = (shape::<Verdicts>(shapes), shape::<DepotPumps>(shapes));
     verdicts = json!({ "allOf": [verdicts], "properties": { "schema": { "const": VERDICTS_SCHEMA } } });
+    let mut shown = shape::<CodeShown>(shapes);
+    let let_in = shape::<LetIn>(shapes);
+    shown = json!({ "allOf": [shown], "properties": { "schema": { "const": CODE_SCHEMA } } });
     let file = json!({ "type": "string", "contentMediaType": "application/octet-stream" });
     let text = json!({ "type": "string" });
     let pump = || in_path("id", "A pump's id, from /v1/pumps");
@@ -73,6 +78,11 @@ pub(super) fn paths(shapes: &mut SchemaGenerator) -> Value {
                 "responses": of(&[("200", with_limits(answer("A page", "application/json", &page)))], &["400", "401"]),
             },
         },
+        "/v1/enrolment": { "post": {
+            "summary": "Show an enrolment code, once, with the token that the device made as its bearer. Both again change nothing; the code with another token is refused", "operationId": "let_in",
+            "requestBody": { "required": true, "content": { "application/json": { "schema": shown } } },
+            "responses": of(&[("200", answer("The device is in under this token", "application/json", &let_in))], &["400", "401", "404", "409", "410", "413"]),
+        } },
         "/v1/pumps": { "get": {
             "summary": "The pumps with what is known of each", "operationId": "pumps",
             "responses": of(&[("200", answer("The list", "application/json", &pumps))], &["401"]),

@@ -36,6 +36,8 @@ pub const DEEDS: &[&str] = &[
     "sign_in_refused",
     "signed_out",
     "device_enrolled",
+    "device_let_in",
+    "code_tried_again",
     "device_revoked",
     "put_back",
     "fleet_seen",

@@ -1,6 +1,7 @@
 //! The addresses of the depot and what stands around them: limits, time, panics, the log.
 
 mod entries;
+mod let_in;
 pub(super) mod photos;
 mod receive;
 pub(super) mod tus;
@@ -34,6 +35,7 @@ fn addresses(depot: &Depot) -> Addresses {
         .get("/metrics", metrics::page)
         .get("/v1/entries", entries::page)
         .put("/v1/entries", entries::store)
+        .post("/v1/enrolment", let_in::show)
         .and(pages::addresses().within(|pages| pages.layer(middleware::from_fn_with_state(depot.clone(), pages::told::as_page))))
         .and(office::addresses(depot))
         .within(|plain| plain.layer(middleware::from_fn(in_time)));

@@ -110,6 +110,8 @@ fn did(what: &str) -> Words {
         "sign_in_refused" => ("tried to sign in", "intentó entrar"),
         "signed_out" => ("signed out", "salió"),
         "device_enrolled" => ("enrolled", "inscribió"),
+        "device_let_in" => ("used the code of", "usó el código de"),
+        "code_tried_again" => ("showed the spent code of", "mostró el código ya usado de"),
         "put_back" => ("put the depot back from a backup of", "repuso el depósito con una copia del"),
         "device_revoked" => ("shut out", "dejó fuera a"),
         "fleet_seen" => ("saw all pumps", "vio todas las bombas"),

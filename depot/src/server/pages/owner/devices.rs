@@ -4,13 +4,14 @@ use askama::Template;
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use chrono::TimeDelta;
+use gritbook_core::ids::Sha256Hex;
 use gritbook_core::model::words::Words;
-use gritbook_core::outbox::Enrolment;
+use gritbook_core::outbox::{Enrolment, Right};
 use qrcode::{EcLevel, QrCode};
 
-use super::super::super::archive::devices::{DeviceStanding, no_such_device};
+use super::super::super::archive::devices::{DeviceStanding, NewDevice, no_such_device};
 use super::super::super::people::checked_name;
-use super::super::super::{Problem, make_token, token_hash};
+use super::super::super::{Problem, make_token};
 use super::super::frame::{Frame, html};
 use super::super::shown::Shown;
 use super::super::visit::{Sent, Visit};
@@ -85,6 +86,13 @@ fn line(device: DeviceStanding, now: chrono::DateTime<chrono::Utc>, shown: Shown
         (None, None) => shown.pick("not heard yet".into(), "sin comunicarse".into()),
     };
     let mut behind = Vec::new();
+    if let Some(tried) = device.code_tried {
+        let at = moment(tried, shown);
+        behind.push(shown.pick(
+            format!("another device showed its code too, {at}: see that the right phone is in"),
+            format!("otro equipo también mostró su código, {at}: vea que sea el teléfono correcto"),
+        ));
+    }
     if device.entries_missing > 0 {
         let entries = shown.count(device.entries_missing, super::super::ENTRY.0, super::super::ENTRY.1);
         behind.push(shown.pick(format!("{entries} still on the phone"), format!("todavía en el teléfono: {entries}")));
@@ -131,14 +139,17 @@ pub(super) async fn enrol(sent: Sent) -> Result<Response, Problem> {
     };
     let key =
         visit.depot.archive().recall("key_sha256").await?.filter(|_| address.starts_with("https://")).and_then(|key| key.parse().ok());
-    let token = make_token()?;
-    let payload = Enrolment::new(Some(&address), &name, &token, key).payload();
+    let once = make_token()?;
+    let code_hash = Some(Sha256Hex::of(once.as_bytes()));
+    let enrolment = Enrolment { depot: Some(address.clone()), name: name.clone(), right: Right::Once(once), key_sha256: key };
+    let payload = enrolment.payload();
     let Ok(code) = QrCode::with_error_correction_level(&payload, EcLevel::M) else {
         return Err(Problem::new(400, "too_long", "name and address are too long for a code", "use a shorter name or address"));
     };
     let deed = visit.deed("device_enrolled");
     let by = deed.at + FIRST_USE_WITHIN;
-    if let Err(error) = visit.depot.archive().let_in(name.clone(), token_hash(&token), Some(by), deed).await {
+    let device = NewDevice { name: name.clone(), token_hash: None, code_hash, first_use_by: Some(by) };
+    if let Err(error) = visit.depot.archive().let_in(device, deed).await {
         let problem = Problem::from(error);
         if problem.code() != "name_taken" {
             return Err(problem);
@@ -148,8 +159,8 @@ pub(super) async fn enrol(sent: Sent) -> Result<Response, Problem> {
     let frame = visit.frame();
     let until = moment(by, frame.shown);
     let means = frame.shown.pick(
-        format!("Shown this once. Photograph it with the phone before {until}; after that it is dead."),
-        format!("Se muestra sólo esta vez. Fotografíelo con el teléfono antes de {until}; después no sirve."),
+        format!("Shown this once, good for one phone. Photograph it with that phone before {until}; after that it is dead."),
+        format!("Se muestra sólo esta vez y sirve para un teléfono. Fotografíelo con él antes de {until}; después no sirve."),
     );
     html(StatusCode::OK, &Code { frame, name, code: code_svg(&code), address, means })
 }

@@ -24,7 +24,11 @@ class OutboxRun(private val desk: Desk, private val prefs: Prefs, private val no
         val main = Handler(Looper.getMainLooper())
         val listener = object : OutboxListener {
             override fun heard(event: OutboxEvent) {
-                main.post { heard(event) }
+                main.post {
+                    // A code that is not forgotten in time is shown again, which changes nothing.
+                    if (event is OutboxEvent.LetIn) prefs.edit { remove("code") }
+                    heard(event)
+                }
             }
         }
         desk.ask(Desk.Lane.CARRIER, work = { book ->
@@ -34,7 +38,7 @@ class OutboxRun(private val desk: Desk, private val prefs: Prefs, private val no
             val made = HttpCarrier(depot, token, settings.depotKey)
             carrier = made
             if (cancelled) made.cancel()
-            val options = RunOptions(seed = SecureRandom().nextLong().toULong(), pull = true, nowPlease = nowPlease)
+            val options = RunOptions(seed = SecureRandom().nextLong().toULong(), pull = true, nowPlease = nowPlease, code = settings.code)
             book.runOutbox(made, listener, options, Clock.now())
         }, then = then)
     }

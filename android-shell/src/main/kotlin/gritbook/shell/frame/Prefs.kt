@@ -15,7 +15,11 @@ data class Settings(
     val deviceName: String,
     val depotUrl: String?,
     val token: String?,
+    /** To be shown to the depot until it has taken the token; null afterwards. */
+    val code: String?,
     val depotKey: String?,
+    /** Random bytes, in base64, that this phone made at its first enrolment and shows to nobody: its tokens are made of them. */
+    val deviceSecret: String?,
     val system: UnitSystem,
     val leftHand: Boolean,
     val costs: Costs?,
@@ -35,7 +39,9 @@ data class Settings(
                 deviceName = text("device") ?: model,
                 depotUrl = text("depot"),
                 token = text("token"),
+                code = text("code"),
                 depotKey = text("depot_key"),
+                deviceSecret = text("device_secret"),
                 system = UnitSystem.entries.find { it.name == text("units") } ?: usualUnits(),
                 leftHand = json.optBoolean("left_hand"),
                 costs = json.optJSONObject("costs")?.let(::costs),

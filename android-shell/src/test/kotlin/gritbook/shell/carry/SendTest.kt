@@ -4,7 +4,10 @@ import android.app.job.JobInfo
 import android.app.job.JobParameters
 import android.app.job.JobScheduler
 import android.content.Context
+import gritbook.core.Body
+import gritbook.core.HttpMethod
 import gritbook.core.QueueState
+import gritbook.core.Request
 import gritbook.shell.Bench
 import gritbook.shell.Depot
 import gritbook.shell.Photos
@@ -16,6 +19,7 @@ import gritbook.shell.frame.Clock
 import gritbook.shell.frame.Place
 import gritbook.shell.pump
 import java.io.File
+import org.json.JSONObject
 import org.junit.After
 import org.junit.Assert.assertEquals
 import org.junit.Assert.assertNotNull
@@ -27,6 +31,7 @@ import org.junit.runner.RunWith
 import org.robolectric.Robolectric
 import org.robolectric.RobolectricTestRunner
 import org.robolectric.Shadows.shadowOf
+import org.robolectric.annotation.Config
 import org.robolectric.util.ReflectionHelpers
 
 @RunWith(RobolectricTestRunner::class)
@@ -55,13 +60,15 @@ class SendTest {
         service.destroy()
     }
 
-    private fun enrolByPhoto() {
+    /** The text of the code that was photographed. */
+    private fun enrolByPhoto(): String {
         val code = depot.enrol("phone 1")
         bench.activity.go(Place("enrol"))
         bench.settle()
         bench.touch(R.id.photograph)
         bench.cameraTakes(code.picture)
         assertNotNull(bench.texts(), bench.activity.findViewById(R.id.enrolled))
+        return code.code
     }
 
     private fun checkBox(photo: File) {
@@ -173,6 +180,60 @@ class SendTest {
         bench.touch(R.id.send)
         assertNotNull(bench.texts(), bench.activity.findViewById(R.id.said))
         assertEquals(1, bench.book { it.outbox() }.size)
+    }
+
+    @Test
+    fun codeTakenThenItIsForgottenAndTheSameCodeTwiceIsTheSamePhone() {
+        bench.start()
+        bench.pump("Otter")
+        depot.start()
+        val code = enrolByPhoto()
+        val token = bench.app.prefs.now.token
+        assertNotNull(bench.app.prefs.now.code)
+        systemRunsJob()
+        assertNull("spent", bench.app.prefs.now.code)
+        assertEquals(0, waiting())
+        bench.activity.home()
+        bench.settle()
+        bench.activity.go(Place("enrol"))
+        bench.settle()
+        bench.type(R.id.code, code)
+        bench.touch(R.id.done)
+        assertEquals("made of the code and of what this phone alone has", token, bench.app.prefs.now.token)
+        bench.pump("Badger")
+        systemRunsJob()
+        assertEquals(0, waiting())
+        assertNull(bench.app.prefs.now.code)
+    }
+
+    private fun anotherPhoneUsesTheCode() {
+        bench.start()
+        bench.pump("Otter")
+        depot.start()
+        val code = JSONObject(enrolByPhoto()).getString("code")
+        val body = JSONObject().put("schema", "gritbook.code/1").put("code", code).toString().encodeToByteArray()
+        val answer = HttpCarrier(depot.url, "f".repeat(64)).carry(Request(HttpMethod.POST, "/v1/enrolment", emptyList(), Body.Bytes(body)))
+        assertEquals(200, answer.status.toInt())
+        bench.activity.home()
+        bench.settle()
+        bench.touch(R.id.outbox)
+        bench.touch(R.id.send)
+        assertEquals("nothing left the phone", 1, waiting())
+    }
+
+    @Test
+    fun codeUsedByAnotherPhoneThenTheOutboxSaysSoAndEverythingWaits() {
+        anotherPhoneUsesTheCode()
+        assertTrue(bench.texts(), "nother device used this code" in bench.texts())
+        assertTrue(bench.texts(), "ask the office" in bench.texts())
+    }
+
+    @Test
+    @Config(qualifiers = "es-rUS")
+    fun codeUsedByAnotherPhoneThenItIsSaidInSpanish() {
+        anotherPhoneUsesTheCode()
+        assertTrue(bench.texts(), "Otro equipo ya usó este código" in bench.texts())
+        assertTrue(bench.texts(), "Pida a la oficina" in bench.texts())
     }
 
     @Test

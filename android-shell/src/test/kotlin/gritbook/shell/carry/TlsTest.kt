@@ -49,7 +49,7 @@ class TlsTest {
         assertEquals(depot.key, bench.app.prefs.now.depotKey)
         bench.activity.home()
         bench.settle()
-        return code.token
+        return bench.app.prefs.now.token!!
     }
 
     private fun checkBox(photo: File) {

@@ -350,7 +350,9 @@ class LifeCycleTest {
         shadowOf(bench.activity as Activity).callOnActivityResult(asked.requestCode, Activity.RESULT_OK, null)
         bench.settle()
         assertNotNull(bench.texts(), bench.activity.findViewById(R.id.enrolled))
-        assertEquals(code.token, bench.app.prefs.now.token)
+        val kept = bench.app.prefs.now
+        assertTrue("${kept.code}", kept.code!! in code.code)
+        assertFalse("a token of its own", kept.token!! in listOf(code.token, kept.code))
     }
 
     private companion object {

@@ -1,6 +1,7 @@
 package gritbook.shell.screens.enrol
 
 import android.content.Intent
+import android.util.Base64
 import gritbook.core.Enrolment
 import gritbook.core.enrolmentOfPayload
 import gritbook.core.enrolmentOfPhoto
@@ -17,6 +18,7 @@ import gritbook.shell.frame.Screen
 import gritbook.shell.frame.key
 import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.words
+import java.security.SecureRandom
 
 /** Lets this phone in to a depot: by a photo of the code that the depot shows, or by its text. */
 class EnrolScreen(at: Place, frame: Frame) : Screen(at, frame) {
@@ -55,33 +57,42 @@ class EnrolScreen(at: Place, frame: Frame) : Screen(at, frame) {
     }
 
     private fun take() {
-        val text = frame.trail.secret
-        away(work = { enrolmentOfPayload(text) }, then = ::enrol)
+        val (text, known) = frame.trail.secret to frame.prefs.now.deviceSecret
+        away(work = { kept(known) { enrolmentOfPayload(text, it) } }, then = ::enrol)
     }
 
     override fun result(request: Int, code: Int, data: Intent?) {
         val name = draft.textOrNull("pending") ?: return
         draft.put("pending", null)
         if (code != android.app.Activity.RESULT_OK) return
-        val from = data?.data
+        val (from, known) = data?.data to frame.prefs.now.deviceSecret
         away(Desk.Lane.EYE, work = {
             val file = Shots.file(context, name)
             try {
                 Shots.arrived(context, request, from, name)
-                enrolmentOfPhoto(file.path)
+                kept(known) { enrolmentOfPhoto(file.path, it) }
             } finally {
-                // The picture shows the token.
+                // The picture shows the code.
                 file.delete()
             }
         }, then = ::enrol)
     }
 
-    private fun enrol(found: Enrolment) {
+    /** What the code gives to a phone with this secret, and the secret: made here where the phone has none. Away from the main thread. */
+    private fun kept(known: String?, read: (ByteArray) -> Enrolment): Pair<Enrolment, String> {
+        val secret = known?.let { Base64.decode(it, Base64.NO_WRAP) } ?: ByteArray(32).also(SecureRandom()::nextBytes)
+        return read(secret) to Base64.encodeToString(secret, Base64.NO_WRAP)
+    }
+
+    private fun enrol(kept: Pair<Enrolment, String>) {
+        val (found, secret) = kept
         val depot = found.depot ?: return page.say(word(R.string.enrol_no_address), word(R.string.enrol_no_address_advice))
         if (!HttpCarrier.allowed(depot)) return page.say(word(R.string.enrol_not_encrypted), word(R.string.enrol_not_encrypted_advice))
         frame.prefs.edit {
             put("depot", depot)
             put("token", found.token)
+            put("code", found.code)
+            put("device_secret", secret)
             put("depot_key", found.keySha256)
             put("device", found.name)
         }
