@@ -37,6 +37,8 @@ async fn suite<A: Archive>(open: impl Fn(Part) -> A, prepare: impl Fn(Part)) {
     entries(&open("entries"), || open("entries")).await;
     prepare("uploads");
     uploads(&open("uploads"), || open("uploads")).await;
+    prepare("keeping");
+    keeping(&open("keeping"), || open("keeping")).await;
     prepare("facts");
     open("facts").remember("address", "http://127.0.0.1:1".into()).await.unwrap();
     open("facts").remember("address", "http://127.0.0.1:2".into()).await.unwrap();
@@ -147,7 +149,7 @@ async fn uploads<A: Archive>(archive: &A, again: impl Fn() -> A) {
     archive.finish_upload("a".into(), photo.clone(), now()).await.unwrap();
     assert_eq!(archive.photo(one).await.unwrap(), Some(photo));
     assert_eq!(archive.upload("a".into()).await.unwrap().unwrap().state, UploadState::Stored);
-    assert_eq!(archive.photos_present(vec![other, one]).await.unwrap(), [one]);
+    assert_eq!(archive.photos_known(vec![other, one]).await.unwrap().here, [one]);
     // Sent by another phone too it is there at once, and counts once.
     let Creation::Created(found) = archive.create_upload(new("b", one, 100)).await.unwrap() else { panic!("not made") };
     assert_eq!((found.state, archive.photo_bytes().await.unwrap()), (UploadState::Stored, 100));
@@ -155,4 +157,41 @@ async fn uploads<A: Archive>(archive: &A, again: impl Fn() -> A) {
     archive.forget_closed_uploads(later(4000)).await.unwrap();
     assert_eq!(archive.upload("b".into()).await.unwrap(), None);
     assert!(archive.photo(one).await.unwrap().is_some());
+}
+
+/// A photo that is put away stays known, is taken back while its file is there, and is here again once it is sent anew.
+async fn keeping<A: Archive>(archive: &dyn Archive, again: impl Fn() -> A) {
+    let names = [Sha256Hex::of(b"old"), Sha256Hex::of(b"old and spared"), Sha256Hex::of(b"new")];
+    let [old, spared, new] = names;
+    for (sha256, day) in names.into_iter().zip([0, 0, 40]) {
+        let photo = PhotoRow { sha256, bytes: 100, kind: PhotoKind::Jpeg };
+        archive.finish_upload("-".into(), photo, later(day)).await.unwrap();
+    }
+    assert!(archive.photos_going().await.unwrap().is_empty());
+    assert_eq!(archive.put_photos_away(later(30), vec![spared], later(50)).await.unwrap(), 1);
+    assert_eq!(archive.put_photos_away(later(30), vec![spared], later(51)).await.unwrap(), 0, "once");
+    let archive = again();
+    let known = archive.photos_known(vec![old, spared, new, Sha256Hex::of(b"never")]).await.unwrap();
+    assert_eq!((known.here, known.put_away), (vec![spared, new], vec![old]));
+    assert_eq!((archive.photo(old).await.unwrap(), archive.holdings().await.unwrap().photos), (None, 2));
+    let going = archive.photos_going().await.unwrap();
+    assert_eq!((going.len(), going[0].photo.sha256, going[0].stored, going[0].put_away), (1, old, now(), later(50)));
+    archive.take_photo_back(old).await.unwrap();
+    assert!(archive.photo(old).await.unwrap().is_some());
+
+    archive.put_photos_away(later(30), vec![spared], later(60)).await.unwrap();
+    assert_eq!(archive.photo_bytes().await.unwrap(), 300, "its file is still there");
+    archive.photo_gone(old, later(61)).await.unwrap();
+    assert_eq!((archive.photo_bytes().await.unwrap(), archive.photos_going().await.unwrap().len()), (200, 0));
+    archive.take_photo_back(old).await.unwrap();
+    assert_eq!(archive.photo(old).await.unwrap(), None, "what is gone cannot be taken back");
+    archive.photo_gone(new, later(61)).await.unwrap();
+    assert!(archive.photo(new).await.unwrap().is_some(), "only what was put away goes");
+    archive.finish_upload("-".into(), PhotoRow { sha256: old, bytes: 100, kind: PhotoKind::Jpeg }, later(62)).await.unwrap();
+    assert_eq!(archive.photos_known(vec![old]).await.unwrap().here, [old], "sent anew");
+    let audit = archive.audit(None, 10).await.unwrap();
+    assert_eq!(
+        audit.iter().filter(|row| row.what == "photos_put_away").map(|row| row.about.as_deref()).collect::<Vec<_>>(),
+        [Some("1"); 2]
+    );
 }

@@ -3,9 +3,11 @@
 use std::io::Write as _;
 use std::net::SocketAddr;
 use std::path::PathBuf;
+use std::time::Duration;
 
 use super::backup::Verb;
 use super::{Failure, Run};
+use crate::server::keeping::LEAST_DAYS;
 use crate::server::{Places, Settings, Tls, start};
 
 /// Arguments.
@@ -57,6 +59,11 @@ pub struct Args {
     /// Room for photos in megabytes; without it as much as the disk has.
     #[arg(long, value_name = "MB")]
     photo_room: Option<u64>,
+    /// Keep photos this many days, then put them away: entries stay, and so do the photos of each pump's 60 newest entries. A
+    /// photo's file goes a day after it was put away; until then a start without this option takes it back. Without it photos
+    /// are kept for good.
+    #[arg(long, value_name = "DAYS", value_parser = clap::value_parser!(u64).range(LEAST_DAYS..=36_500))]
+    keep_photos: Option<u64>,
     /// Requests a minute that one token may make; one address may make four times as many.
     #[arg(long, value_name = "N", default_value_t = 60_000, value_parser = clap::value_parser!(u32).range(1..=1_000_000))]
     requests_per_minute: u32,
@@ -87,6 +94,7 @@ impl Run for Args {
             tls,
             page_open: self.listen.ip().is_loopback() && !self.behind_tls_proxy,
             photo_quota_bytes: self.photo_room.map(|mb| mb.saturating_mul(1_000_000)),
+            keep_photos: self.keep_photos.map(|days| Duration::from_secs(days * 24 * 3600)),
             requests_per_token: self.requests_per_minute,
             requests_per_address: self.requests_per_minute.saturating_mul(4),
             ..Settings::default()

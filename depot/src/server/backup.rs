@@ -7,8 +7,8 @@
 //! OUT/tls/            the depot's key, by which devices know it: keep the backup as private as the depot
 //! ```
 //!
-//! A photo is on the shelf before its row is written and is never changed or taken away, so the photos of a copy of the
-//! database are all there. Bytes of photos that are still on their way are left out: their uploads begin anew. Small
+//! A photo is on the shelf before its row is written, is never changed, and goes a day after its row says that it was put
+//! away at the earliest, so the photos of a copy of the database are all there. Bytes of photos that are still on their way are left out: their uploads begin anew. Small
 //! pictures are made anew. Both ways everything is built beside its place and renamed at the end: what stands under its
 //! name is whole. Every photo's SHA-256 and every entry's hash is taken again, and the chains are walked.
 

@@ -23,6 +23,7 @@ pub mod archive;
 mod auth;
 pub mod backup;
 mod busy;
+pub mod keeping;
 mod limits;
 mod linger;
 mod metrics;
@@ -90,6 +91,8 @@ pub struct Settings {
     pub requests_per_address: u32,
     /// A body that brings less than 1 KiB in this time is given up; what came is kept.
     pub body_idle: Duration,
+    /// How long photos are kept; none: for good. See [`keeping`].
+    pub keep_photos: Option<Duration>,
     /// An upload that is not continued for this long is given up.
     pub upload_lifetime: Duration,
     /// The clock.
@@ -112,6 +115,7 @@ impl Default for Settings {
             requests_per_token: 60_000,
             requests_per_address: 240_000,
             body_idle: Duration::from_secs(30),
+            keep_photos: None,
             upload_lifetime: Duration::from_secs(14 * 24 * 3600),
             now: || DateTime::<Utc>::from(SystemTime::now()),
         }
@@ -207,7 +211,7 @@ impl Depot {
         self.0.stopping.subscribe()
     }
 
-    /// Gives up uploads that nobody continued, and forgets audit rows whose time is over.
+    /// Gives up uploads that nobody continued, puts photos away by rule, and forgets audit rows whose time is over.
     ///
     /// # Errors
     /// As the archive gives them.
@@ -229,6 +233,7 @@ impl Depot {
         if let Some(error) = first_failure {
             return Err(error);
         }
+        self.keep_photos().await?;
         self.archive().forget_closed_uploads(self.now()).await?;
         self.archive().forget_old_audit(self.now()).await
     }

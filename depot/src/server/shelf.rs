@@ -110,6 +110,27 @@ impl Shelf {
         }
     }
 
+    /// Takes a photo and every small picture of it away; it is no error where they are gone.
+    ///
+    /// # Errors
+    /// `shelf_failed`.
+    pub fn remove(&self, photo: &PhotoRow) -> Result<(), CoreError> {
+        let tried = "removing a photo that was put away";
+        let gone = |removed: io::Result<()>| match removed {
+            Err(cause) if cause.kind() != io::ErrorKind::NotFound => Err(file_error(tried, cause)),
+            _ => Ok(()),
+        };
+        let name = photo.sha256.to_string();
+        for entry in fs::read_dir(&self.thumbs).map_err(|cause| file_error(tried, cause))? {
+            let entry = entry.map_err(|cause| file_error(tried, cause))?;
+            if entry.file_name().to_string_lossy().starts_with(&name) {
+                gone(fs::remove_file(entry.path()))?;
+            }
+        }
+        gone(fs::remove_file(self.photo_path(photo)))?;
+        sync_folder(&self.photos).map_err(|cause| file_error(tried, cause))
+    }
+
     /// Reads the staged photo and says what it is. Where a crash came between renaming and noting it, the photo is
     /// found under `expected` on the shelf.
     ///

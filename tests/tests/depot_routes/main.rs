@@ -4,6 +4,7 @@
 
 mod door;
 mod entries;
+mod keeping;
 mod let_in;
 mod office;
 mod openapi;

@@ -4,6 +4,7 @@
 //! its future ends. The bytes of photos are not here but on the [`super::shelf::Shelf`].
 
 pub mod devices;
+pub mod keeping;
 pub mod people;
 mod sqlite;
 
@@ -226,7 +227,7 @@ pub struct Holdings {
 }
 
 /// The depot's memory. One implementation per database; the routes know only this.
-pub trait Archive: people::People + devices::Devices + Send + Sync {
+pub trait Archive: people::People + devices::Devices + keeping::Keeping + Send + Sync {
     /// Lets a device in under `name`.
     ///
     /// # Errors
@@ -272,7 +273,8 @@ pub trait Archive: people::People + devices::Devices + Send + Sync {
     /// How many entries are known to exist (a later one of the same device is here) and have not come.
     fn entries_missing(&self) -> Work<u64>;
 
-    /// Makes an upload, or finds the same one again. A photo that is here already makes a `Stored` upload at once.
+    /// Makes an upload, or finds the same one again. A photo that is here already, or was and is put away, makes a `Stored`
+    /// upload at once.
     fn create_upload(&self, new: NewUpload) -> Work<Creation>;
 
     /// An upload by its name.
@@ -299,11 +301,8 @@ pub trait Archive: people::People + devices::Devices + Send + Sync {
     /// Forgets uploads that were closed long before `now`.
     fn forget_closed_uploads(&self, now: DateTime<Utc>) -> Work<()>;
 
-    /// A stored photo.
+    /// A stored photo; none where it was put away.
     fn photo(&self, sha256: Sha256Hex) -> Work<Option<PhotoRow>>;
-
-    /// Which of these photos are stored.
-    fn photos_present(&self, asked: Vec<Sha256Hex>) -> Work<Vec<Sha256Hex>>;
 
     /// Whether an entry of one of these pumps names this photo.
     fn photo_is_of(&self, sha256: Sha256Hex, pumps: Vec<PumpId>) -> Work<bool>;

@@ -10,6 +10,7 @@
 pub(in crate::server) mod backup;
 mod devices;
 mod entries;
+mod keeping;
 mod people;
 mod uploads;
 
@@ -32,8 +33,13 @@ use entries::{amended_of, entries_after, entries_wanted, pump_page, pump_pages, 
 use uploads::{create_upload, find_photo, find_upload};
 
 /// Steps of the schema; the loop in [`migrate`] alone writes `user_version`.
-const STEPS: &[&str] =
-    &[include_str!("schema/001.sql"), include_str!("schema/002.sql"), include_str!("schema/003.sql"), include_str!("schema/004.sql")];
+const STEPS: &[&str] = &[
+    include_str!("schema/001.sql"),
+    include_str!("schema/002.sql"),
+    include_str!("schema/003.sql"),
+    include_str!("schema/004.sql"),
+    include_str!("schema/005.sql"),
+];
 
 /// How long a closed upload is still answered for, so that a phone that missed the last answer can ask again.
 const REMEMBER_CLOSED_MS: i64 = 30 * 24 * 3600 * 1000;
@@ -200,8 +206,8 @@ fn holdings(connection: &Connection) -> rusqlite::Result<Holdings> {
         entries: count("SELECT count(*) FROM entry")?,
         pumps: count("SELECT count(DISTINCT pump) FROM entry")?,
         devices: count("SELECT count(*) FROM device WHERE revoked_ms IS NULL")?,
-        photos: count("SELECT count(*) FROM photo")?,
-        photo_bytes: count("SELECT coalesce(sum(bytes), 0) FROM photo")?,
+        photos: count("SELECT count(*) FROM photo WHERE put_away_ms IS NULL")?,
+        photo_bytes: count("SELECT coalesce(sum(bytes), 0) FROM photo WHERE removed_ms IS NULL")?,
         uploads_open: count("SELECT count(*) FROM upload WHERE state = 'open'")?,
         uploads_missing_bytes: count("SELECT coalesce(sum(length - offset), 0) FROM upload WHERE state = 'open'")?,
         // The last that came; the greatest time would be the whole table's.
@@ -335,7 +341,10 @@ impl Archive for SqliteArchive {
     fn finish_upload(&self, id: String, photo: PhotoRow, now: DateTime<Utc>) -> Work<()> {
         self.write("noting a stored photo", move |transaction| {
             transaction.execute(
-                "INSERT INTO photo (sha256, bytes, kind, stored_ms) VALUES (?1, ?2, ?3, ?4) ON CONFLICT (sha256) DO NOTHING",
+                // One that was put away and is sent anew is here again.
+                "INSERT INTO photo (sha256, bytes, kind, stored_ms) VALUES (?1, ?2, ?3, ?4)
+                 ON CONFLICT (sha256) DO UPDATE SET put_away_ms = NULL, removed_ms = NULL, stored_ms = excluded.stored_ms
+                 WHERE put_away_ms IS NOT NULL",
                 params![photo.sha256.to_string(), from_u64(photo.bytes), photo.kind.ending(), now.timestamp_millis()],
             )?;
             transaction.execute("UPDATE upload SET state = 'stored', offset = length WHERE id = ?1", [id])?;
@@ -376,18 +385,6 @@ impl Archive for SqliteArchive {
         self.read("looking up a photo", move |connection| find_photo(connection, sha256))
     }
 
-    fn photos_present(&self, asked: Vec<Sha256Hex>) -> Work<Vec<Sha256Hex>> {
-        self.read("looking up photos", move |connection| {
-            let mut present = Vec::new();
-            for sha256 in asked {
-                if find_photo(connection, sha256)?.is_some() {
-                    present.push(sha256);
-                }
-            }
-            Ok(present)
-        })
-    }
-
     fn photo_is_of(&self, sha256: Sha256Hex, pumps: Vec<PumpId>) -> Work<bool> {
         self.read("looking up whose photo it is", move |connection| {
             let name = sha256.to_string();
@@ -404,7 +401,8 @@ impl Archive for SqliteArchive {
     fn photo_bytes(&self) -> Work<u64> {
         self.read("adding up the photos", |connection| {
             let sum: i64 = connection.query_row(
-                "SELECT (SELECT coalesce(sum(bytes), 0) FROM photo) + (SELECT coalesce(sum(length), 0) FROM upload WHERE state = 'open')",
+                "SELECT (SELECT coalesce(sum(bytes), 0) FROM photo WHERE removed_ms IS NULL)
+                      + (SELECT coalesce(sum(length), 0) FROM upload WHERE state = 'open')",
                 [],
                 |row| row.get(0),
             )?;

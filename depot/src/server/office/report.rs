@@ -4,6 +4,7 @@ use gritbook_core::debris::card::Paper;
 use gritbook_core::model::words::Words;
 use gritbook_core::model::{Entry, EntryBody};
 
+use super::super::archive::keeping::PhotosKnown;
 use super::super::archive::{PhotoKind, PumpPage};
 use super::super::pages::{Shown, curve_in, small_photo, view};
 use super::super::{Depot, Problem, on_disk};
@@ -40,7 +41,7 @@ const CAUTIONS: [Words; 4] = [
 type Printed = (Vec<u8>, f64);
 
 pub(super) async fn of(depot: &Depot, page: &PumpPage, paper: Paper, shown: Shown) -> Result<Vec<u8>, Problem> {
-    let here = depot.archive().photos_present(view::photos_named(page)).await?;
+    let here = depot.archive().photos_known(view::photos_named(page)).await?;
     let pump = view::pump(page, &here, shown);
     let mut photos = Vec::with_capacity(pump.entries.len());
     let mut left = MOST_PHOTOS;
@@ -137,7 +138,15 @@ fn one(report: &mut Report, view: &view::EntryView, entry: Option<&Entry>, photo
     for line in &view.lines {
         report.text(line, Type::TEXT, 4.0);
     }
-    let absent = view.photos.iter().filter(|photo| !photo.here).count();
+    let put_away = view.photos.iter().filter(|photo| photo.put_away).count();
+    if put_away > 0 {
+        let text = shown.pick(
+            format!("{put_away} photos of it were put away: the depot keeps photos for a set time."),
+            format!("{put_away} fotos de él se retiraron: el depósito guarda las fotos un tiempo fijo."),
+        );
+        report.text(&text, Type::NOTE, 4.0);
+    }
+    let absent = view.photos.iter().filter(|photo| !photo.here && !photo.put_away).count();
     if absent > 0 {
         let text = shown.pick(format!("{absent} photos of it have not come yet."), format!("{absent} fotos de él no han llegado."));
         report.text(&text, Type::NOTE, 4.0);
@@ -186,7 +195,7 @@ mod tests {
         let page = PumpPage { pump: PumpId::named("p"), set: None, newest: vec![poured], total: 3, amended: Vec::new() };
         let text = |language, units| {
             let shown = Shown { language, units };
-            let pump = view::pump(&page, &[], shown);
+            let pump = view::pump(&page, &PhotosKnown::default(), shown);
             lay_out(&pump, &[None], &[Vec::new()], "today", Paper::A4, shown).svg_pages().concat()
         };
         let (english, spanish) = (text(Language::En, UnitSystem::Metric), text(Language::Es, UnitSystem::Inch));

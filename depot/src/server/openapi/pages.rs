@@ -144,15 +144,15 @@ fn record() -> Map<String, Value> {
     let entry = in_path("id", "An entry's id");
     object(json!({
         "/": { "get": page("Every pump with its newest entries", "fleet", &[]) },
-        "/thumbs/{sha256}": at(&photo, &read("A photo, small", "thumb", &small, &["404"])),
-        "/photos/{sha256}": at(&photo, &read("A photo, whole or in part", "whole_photo", &whole, &["404", "416"])),
+        "/thumbs/{sha256}": at(&photo, &read("A photo, small", "thumb", &small, &["404", "410"])),
+        "/photos/{sha256}": at(&photo, &read("A photo, whole or in part", "whole_photo", &whole, &["404", "410", "416"])),
         "/pumps/{id}": pump,
         "/pumps/{id}/grades": of_pump("The history of a pump's grades", "grades_page", "text/html", &["404"]),
         "/pumps/{id}/report.pdf": report,
         "/pumps/{id}/export.csv": of_pump("A pump's history, one event a row (not for mechanics)", "history_for_readers", "text/csv", &["403", "404"]),
         "/pumps/{id}/export.json": at(&in_path("id", "A pump's id"), &sealed),
         "/entries/{id}": at(&entry, &page("One entry: photo as read, curve, reasons", "entry_page", &["404"])),
-        "/entries/{id}/window.jpg": at(&entry, &read("The part of the photo that was read, upright", "window", &window, &["404"])),
+        "/entries/{id}/window.jpg": at(&entry, &read("The part of the photo that was read, upright", "window", &window, &["404", "410"])),
         "/search": { "get": search },
     }))
 }

@@ -98,7 +98,7 @@ pub(super) fn paths() -> Value {
                         ("206", json!({ "description": "A part of it", "headers": of_photo(true), "content": picture })),
                         ("304", json!({ "description": "As the client has it", "headers": headers(std::slice::from_ref(&tag)) })),
                     ],
-                    &["401", "404", "416"],
+                    &["401", "404", "410", "416"],
                 ),
             },
             "head": {

@@ -79,7 +79,7 @@ async fn home(visit: Visit) -> Result<Response, Problem> {
     let mut found = visit.depot.archive().pumps(NEWEST).await?;
     found.retain(|page| visit.reader.may_read(page.pump));
     let named = found.iter().flat_map(view::photos_named).collect();
-    let here = visit.depot.archive().photos_present(named).await?;
+    let here = visit.depot.archive().photos_known(named).await?;
     let frame = visit.frame();
     let (shown, some) = (frame.shown, visit.reader.only().is_some());
     let entries = found.iter().map(|pump| pump.total).sum();
@@ -152,7 +152,10 @@ async fn find(depot: &Depot, reader: &Reader, name: Named) -> Result<super::arch
     {
         return Err(missing());
     }
-    depot.archive().photo(sha256).await?.ok_or_else(missing)
+    match depot.archive().photo(sha256).await? {
+        Some(photo) => Ok(photo),
+        None => Err(photos::absent(depot, sha256).await),
+    }
 }
 
 /// The JPEG bytes of a photo's small picture.

@@ -41,6 +41,7 @@ words! {
     photo: "Photo", "Foto";
     open_in_full: "open it in full", "ábrala entera";
     not_here: "is not here yet", "no ha llegado";
+    put_away: "was put away: kept for a set time", "se retiró: se guarda un tiempo fijo";
     foot: "Levels and grades say what a mechanic saw. The maker's manual and the site's rules come first.",
         "Los niveles y grados dicen lo que vio un mecánico. El manual del fabricante y las reglas de la obra van primero.";
     wrong: "Name or password is wrong.", "El nombre o la contraseña no es correcto.";
@@ -117,6 +118,11 @@ const PROBLEMS: &[(&str, &str, &str)] = &[
     ("no_such_address", "No hay nada en esta dirección.", "Revise la dirección."),
     ("no_such_pump", "El depósito no tiene ningún registro de esta bomba.", "Elija una bomba de la lista."),
     ("no_such_entry", "El depósito no tiene este registro.", "Puede que siga en el teléfono que lo escribió."),
+    (
+        "photo_put_away",
+        "Esta foto se retiró: el depósito las guarda un tiempo fijo.",
+        "El registro la sigue nombrando; puede estar en una copia anterior.",
+    ),
     ("no_such_photo", "El depósito no tiene esta foto.", "Puede que siga en el teléfono que la tomó."),
     ("no_such_person", "Nadie con ese nombre puede entrar.", "Elija un nombre de la lista."),
     ("no_such_device", "No hay ningún equipo con ese nombre.", "Elija un nombre de la lista."),

@@ -40,6 +40,7 @@ pub const DEEDS: &[&str] = &[
     "code_tried_again",
     "device_revoked",
     "put_back",
+    "photos_put_away",
     "fleet_seen",
     "pump_seen",
     "entry_seen",

@@ -21,6 +21,18 @@ use super::super::{Depot, Problem, on_disk};
 /// How many bytes are read at a time.
 const READ_BYTES: usize = 128 * 1024;
 
+/// Why a photo is not here: it was put away, or it never came.
+pub(in super::super) async fn absent(depot: &Depot, sha256: Sha256Hex) -> Problem {
+    match depot.archive().photos_known(vec![sha256]).await {
+        Ok(known) if !known.put_away.is_empty() => {
+            let advice = "the record goes on naming it; a backup from before may hold it";
+            Problem::new(410, "photo_put_away", "this photo was put away: the depot keeps photos for a set time", advice)
+        }
+        Ok(_) => no_such_photo(),
+        Err(error) => error.into(),
+    }
+}
+
 fn no_such_photo() -> Problem {
     Problem::new(404, "no_such_photo", "the depot does not have this photo", "it may still be on its way from the device that took it")
 }
@@ -67,7 +79,7 @@ fn digest_header(digest: &[u8]) -> String {
 
 pub(super) async fn get(depot: &Depot, id: &str, headers: &HeaderMap) -> Result<Response, Problem> {
     let sha256: Sha256Hex = id.parse().map_err(|_| no_such_photo())?;
-    let photo = depot.archive().photo(sha256).await?.ok_or_else(no_such_photo)?;
+    let Some(photo) = depot.archive().photo(sha256).await? else { return Err(absent(depot, sha256).await) };
     answer(depot.shelf().photo_path(&photo), &photo, headers).await
 }
 

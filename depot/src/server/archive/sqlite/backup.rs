@@ -67,7 +67,7 @@ pub(in crate::server) fn examine(path: &Path) -> Result<Held, CoreError> {
     }
     let (entries, chain_breaks) = chains(&connection)?;
     let photos = connection
-        .prepare("SELECT sha256, bytes, kind FROM photo ORDER BY sha256")
+        .prepare("SELECT sha256, bytes, kind FROM photo WHERE put_away_ms IS NULL ORDER BY sha256")
         .and_then(|mut photos| photos.query_map([], photo_row)?.collect())
         .map_err(failed)?;
     Ok(Held { version, entries, chain_breaks, photos })

@@ -46,12 +46,17 @@ pub(super) fn find_upload(connection: &Connection, id: &str) -> rusqlite::Result
 }
 
 pub(super) fn find_photo(connection: &Connection, sha256: Sha256Hex) -> rusqlite::Result<Option<PhotoRow>> {
-    connection.query_row("SELECT sha256, bytes, kind FROM photo WHERE sha256 = ?1", [sha256.to_string()], photo_row).optional()
+    connection
+        .query_row("SELECT sha256, bytes, kind FROM photo WHERE sha256 = ?1 AND put_away_ms IS NULL", [sha256.to_string()], photo_row)
+        .optional()
 }
 
 /// Makes an upload, or answers for the one that is there.
 pub(super) fn create_upload(transaction: &Transaction<'_>, new: NewUpload) -> rusqlite::Result<Creation> {
-    let here = new.sha256.map(|sha256| find_photo(transaction, sha256)).transpose()?.flatten();
+    // One that was put away came once: it need not come again.
+    let length = "SELECT bytes FROM photo WHERE sha256 = ?1";
+    let find = |sha256: Sha256Hex| transaction.query_row(length, [sha256.to_string()], |row| row.get(0)).optional();
+    let here: Option<i64> = new.sha256.map(find).transpose()?.flatten();
     match find_upload(transaction, &new.id)? {
         Some(old) if old.state != UploadState::Gone => {
             let same = old.length == new.length && (new.sha256.is_none() && !old.declared || new.sha256 == old.sha256);
@@ -62,7 +67,7 @@ pub(super) fn create_upload(transaction: &Transaction<'_>, new: NewUpload) -> ru
         }
         None => {}
     }
-    let stored = here.as_ref().is_some_and(|photo| photo.bytes == new.length);
+    let stored = here.is_some_and(|bytes| to_u64(bytes) == new.length);
     let upload = Upload {
         id: new.id,
         sha256: new.sha256,

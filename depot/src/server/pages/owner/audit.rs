@@ -113,6 +113,7 @@ fn did(what: &str) -> Words {
         "device_let_in" => ("used the code of", "usó el código de"),
         "code_tried_again" => ("showed the spent code of", "mostró el código ya usado de"),
         "put_back" => ("put the depot back from a backup of", "repuso el depósito con una copia del"),
+        "photos_put_away" => ("put photos away by rule:", "retiró fotos según la regla:"),
         "device_revoked" => ("shut out", "dejó fuera a"),
         "fleet_seen" => ("saw all pumps", "vio todas las bombas"),
         "pump_seen" => ("saw", "vio"),

@@ -12,6 +12,7 @@ use gritbook_core::wear::grade::CRITERIA;
 
 use super::super::super::archive::EntryFound;
 use super::super::super::auth::Reader;
+use super::super::super::routes::photos;
 use super::super::super::{Depot, Problem, on_disk};
 use super::super::frame::{Frame, html, policy};
 use super::super::shown::{Shown, number};
@@ -71,12 +72,12 @@ pub(super) async fn page(visit: Visit, id: Named) -> Result<Response, Problem> {
     let found = find(&visit.depot, &visit.reader, id).await?;
     let body = serde_json::from_str::<Entry>(&found.doc).ok();
     let named = body.as_ref().map(|entry| entry.body.photos().to_vec()).unwrap_or_default();
-    let here = visit.depot.archive().photos_present(named).await?;
+    let here = visit.depot.archive().photos_known(named).await?;
     let frame = visit.frame();
     let shown = frame.shown;
     let view = view::entry(&found.doc, &here, &found.amended, shown);
     let reading = body.as_ref().and_then(|entry| reading_of(&entry.body));
-    let photo_here = reading.and_then(photo_of).is_some_and(|photo| here.contains(&photo));
+    let photo_here = reading.and_then(photo_of).is_some_and(|photo| here.here.contains(&photo));
     let address = format!("/entries/{}/window.jpg", view.id);
     let over = reading.filter(|_| photo_here).and_then(|reading| over::drawing(reading, &address, shown)).unwrap_or_default();
     let page = Page {
@@ -191,10 +192,7 @@ pub(super) async fn window(State(depot): State<Depot>, reader: Reader, id: Named
     let entry = serde_json::from_str::<Entry>(&found.doc).map_err(|_| no_such_entry())?;
     let (sha256, part) =
         reading_of(&entry.body).and_then(|reading| Some((photo_of(reading)?, over::part(reading)?))).ok_or_else(no_such_entry)?;
-    let missing = || {
-        Problem::new(404, "no_such_photo", "the depot does not have this photo", "it may still be on its way from the phone that took it")
-    };
-    let photo = depot.archive().photo(sha256).await?.ok_or_else(missing)?;
+    let Some(photo) = depot.archive().photo(sha256).await? else { return Err(photos::absent(&depot, sha256).await) };
     let (path, kept) = (depot.shelf().photo_path(&photo), depot.shelf().window_path(sha256, part));
     let permit = MAKING.acquire().await.map_err(|_| Problem::new(503, "stopping", "the depot is shutting down", "try again shortly"))?;
     let bytes = on_disk(move || thumb::part(&path, &kept, part, WINDOW_SIDE)).await?;

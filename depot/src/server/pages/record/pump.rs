@@ -27,7 +27,7 @@ pub(super) async fn page(visit: Visit, id: Named) -> Result<Response, Problem> {
     let pump = pump_of(id, &visit.reader)?;
     let number = visit.query.number("page", 1..=100_000)?.unwrap_or(1);
     let found = visit.depot.archive().pump_part(pump, (number - 1) * ROWS, ROWS).await?.ok_or_else(no_such_pump)?;
-    let here = visit.depot.archive().photos_present(view::photos_named(&found)).await?;
+    let here = visit.depot.archive().photos_known(view::photos_named(&found)).await?;
     let frame = visit.frame();
     let mut view = view::pump(&found, &here, frame.shown);
     // How it stands is by its newest entries, whichever page is shown.

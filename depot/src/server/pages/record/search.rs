@@ -12,6 +12,7 @@ use gritbook_core::model::words::Words;
 
 use super::super::super::Problem;
 use super::super::super::archive::EntriesWanted;
+use super::super::super::archive::keeping::PhotosKnown;
 use super::super::frame::{Frame, html};
 use super::super::shown::Shown;
 use super::super::view;
@@ -140,7 +141,7 @@ impl Wanted {
                     return Ok((found, true));
                 }
                 let name = names.get(&pump).cloned().unwrap_or_default();
-                found.push(Line { pump, name, entry: view::entry(&doc, &[], &[], shown) });
+                found.push(Line { pump, name, entry: view::entry(&doc, &PhotosKnown::default(), &[], shown) });
             }
         }
         Ok((found, full))

@@ -9,6 +9,7 @@ use gritbook_core::model::{Entry, EntryBody, EntryHead};
 use gritbook_core::wear::grade::GRADE_NAMES;
 
 use super::super::archive::PumpPage;
+use super::super::archive::keeping::PhotosKnown;
 use super::shown::Shown;
 use super::signs;
 
@@ -24,6 +25,8 @@ pub(in crate::server) struct PhotoView {
     pub(in crate::server) sha256: String,
     pub(in crate::server) short: String,
     pub(in crate::server) here: bool,
+    /// Put away by the rule on keeping photos.
+    pub(in crate::server) put_away: bool,
 }
 
 /// One entry as the page shows it.
@@ -93,13 +96,13 @@ pub(in crate::server) fn name(page: &PumpPage, shown: Shown) -> String {
     spec(page).map_or_else(unnamed, |spec| spec.name)
 }
 
-/// The page's view of a pump; `here` are the photos that have arrived.
-pub(in crate::server) fn pump(page: &PumpPage, here: &[PhotoId], shown: Shown) -> PumpView {
+/// The page's view of a pump.
+pub(in crate::server) fn pump(page: &PumpPage, photos: &PhotosKnown, shown: Shown) -> PumpView {
     let spec = spec(page);
-    let entries: Vec<EntryView> = page.newest.iter().map(|doc| entry(doc, here, &page.amended, shown)).collect();
+    let entries: Vec<EntryView> = page.newest.iter().map(|doc| entry(doc, photos, &page.amended, shown)).collect();
     let unknown = || shown.pick("Its figures have not come yet", "Sus datos no han llegado").to_owned();
     let older = page.total.saturating_sub(entries.len() as u64);
-    let missing = entries.iter().flat_map(|entry| &entry.photos).filter(|photo| !photo.here).count();
+    let missing = entries.iter().flat_map(|entry| &entry.photos).filter(|photo| !photo.here && !photo.put_away).count();
     PumpView {
         id: page.pump.to_string(),
         name: name(page, shown),
@@ -135,7 +138,7 @@ pub(in crate::server) fn standings(page: &PumpPage, shown: Shown) -> Vec<Standin
 }
 
 /// One sealed text as the page shows it.
-pub(in crate::server) fn entry(doc: &str, here: &[PhotoId], amended: &[EntryId], shown: Shown) -> EntryView {
+pub(in crate::server) fn entry(doc: &str, photos: &PhotosKnown, amended: &[EntryId], shown: Shown) -> EntryView {
     let Ok(entry) = serde_json::from_str::<Entry>(doc) else { return unreadable(doc, shown) };
     let mut view = EntryView::default();
     stamp(&mut view, &entry.head, shown);
@@ -145,7 +148,10 @@ pub(in crate::server) fn entry(doc: &str, here: &[PhotoId], amended: &[EntryId],
         .body
         .photos()
         .iter()
-        .map(|photo| PhotoView { sha256: photo.to_string(), short: short(&photo.to_string()), here: here.contains(photo) })
+        .map(|photo| {
+            let (here, put_away) = (photos.here.contains(photo), photos.put_away.contains(photo));
+            PhotoView { sha256: photo.to_string(), short: short(&photo.to_string()), here, put_away }
+        })
         .collect();
     view
 }
