@@ -147,6 +147,8 @@ const TABLE: &[(&str, &str, &str)] = &[
         "Otro equipo ya usó este código: todo queda guardado.",
         "Pida a la oficina que deje fuera a ese equipo y muestre un código nuevo.",
     ),
+    ("token_revoked", "El depósito dejó fuera a este teléfono: todo queda guardado.", "Pida a la oficina un código nuevo."),
+    ("unknown_token", "El depósito no conoce a este teléfono: todo queda guardado.", "Pida a la oficina un código nuevo."),
     ("code_too_late", "El código ya no sirve: no se usó a tiempo.", "Pida a la oficina un código nuevo."),
     ("code_revoked", "La oficina dejó fuera al equipo de este código.", "Pida a la oficina un código nuevo."),
     ("unknown_code", "El depósito no conoce este código.", "Pida a la oficina un código nuevo."),

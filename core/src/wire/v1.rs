@@ -31,6 +31,20 @@ pub const CODE_SCHEMA: &str = "gritbook.code/1";
 /// Schema of the answer to it.
 pub const LET_IN_SCHEMA: &str = "gritbook.let_in/1";
 
+/// Why a depot does not take a code, as its problem says: another device used it.
+pub const CODE_USED: &str = "code_used";
+/// It was not used in time.
+pub const CODE_TOO_LATE: &str = "code_too_late";
+/// Its device was shut out.
+pub const CODE_REVOKED: &str = "code_revoked";
+/// The depot made no such code.
+pub const UNKNOWN_CODE: &str = "unknown_code";
+
+/// Why a depot does not take a token, as its problem says: it was taken away.
+pub const TOKEN_REVOKED: &str = "token_revoked";
+/// The depot knows no such token.
+pub const UNKNOWN_TOKEN: &str = "unknown_token";
+
 /// Where a photo's upload is created (tus 1.0.0).
 pub const PHOTOS_PATH: &str = "/v1/photos";
 

@@ -8,6 +8,7 @@ use base64::Engine as _;
 use base64::engine::general_purpose::{STANDARD, URL_SAFE_NO_PAD};
 use chrono::TimeDelta;
 use gritbook_core::ids::{PumpId, Sha256Hex};
+use gritbook_core::wire::v1::{TOKEN_REVOKED, UNKNOWN_TOKEN};
 use gritbook_core::{CoreError, ErrorKind};
 use subtle::ConstantTimeEq as _;
 
@@ -84,7 +85,7 @@ async fn identify(depot: &Depot, token: Option<&str>, challenge: &'static str) -
         Some(device) if bool::from(device.token_hash.as_bytes().ct_eq(hash.as_bytes())) => {
             if device.revoked {
                 return Err(refused(
-                    "token_revoked",
+                    TOKEN_REVOKED,
                     "this device's token was taken away",
                     "enrol the device again; what it holds stays queued",
                 ));
@@ -105,7 +106,7 @@ async fn identify(depot: &Depot, token: Option<&str>, challenge: &'static str) -
             }
             Ok(device)
         }
-        _ => Err(refused("unknown_token", "the depot does not know this token", "check the token, or enrol the device again")),
+        _ => Err(refused(UNKNOWN_TOKEN, "the depot does not know this token", "check the token, or enrol the device again")),
     }
 }
 

@@ -4,7 +4,6 @@ use gritbook_core::debris::card::Paper;
 use gritbook_core::model::words::Words;
 use gritbook_core::model::{Entry, EntryBody};
 
-use super::super::archive::keeping::PhotosKnown;
 use super::super::archive::{PhotoKind, PumpPage};
 use super::super::pages::{Shown, curve_in, small_photo, view};
 use super::super::{Depot, Problem, on_disk};
@@ -179,6 +178,7 @@ mod tests {
     use gritbook_core::ids::PumpId;
     use gritbook_core::units::shown::UnitSystem;
 
+    use super::super::super::archive::keeping::PhotosKnown;
     use super::super::super::archive::people::Language;
     use super::*;
 

@@ -8,7 +8,7 @@ use axum::extract::State;
 use axum::http::{HeaderMap, header};
 use axum::response::{IntoResponse as _, Response};
 use gritbook_core::ids::Sha256Hex;
-use gritbook_core::wire::v1::{CODE_SCHEMA, CodeShown, LET_IN_SCHEMA, LetIn};
+use gritbook_core::wire::v1::{CODE_REVOKED, CODE_SCHEMA, CODE_TOO_LATE, CODE_USED, CodeShown, LET_IN_SCHEMA, LetIn, UNKNOWN_CODE};
 
 use super::super::archive::devices::Shown;
 use super::super::auth::{bearer, no_token, token_hash};
@@ -56,17 +56,17 @@ pub(super) async fn show(State(depot): State<Depot>, caller: Caller, headers: He
                 .map_err(|_| Problem::new(500, "fault", "the answer could not be written", "report this"))?;
             Ok(([(header::CONTENT_TYPE, "application/json"), (header::CACHE_CONTROL, "no-store")], told).into_response())
         }
-        Shown::Unknown => Err(Problem::new(404, "unknown_code", "the depot does not know this code", "show a new code at the depot")),
+        Shown::Unknown => Err(Problem::new(404, UNKNOWN_CODE, "the depot does not know this code", "show a new code at the depot")),
         Shown::Used => Err(Problem::new(
             409,
-            "code_used",
+            CODE_USED,
             "another device used this code, or the token that was shown with it",
             "shut that device out at the depot if it is not yours, and show a new code",
         )),
         Shown::TokenTaken => Err(Problem::new(409, "token_taken", "this token is another device's", "make a token for this code alone")),
         Shown::TooLate => {
-            Err(Problem::new(410, "code_too_late", "this code was not used in time after it was shown", "show a new code at the depot"))
+            Err(Problem::new(410, CODE_TOO_LATE, "this code was not used in time after it was shown", "show a new code at the depot"))
         }
-        Shown::ShutOut => Err(Problem::new(410, "code_revoked", "the device of this code was shut out", "show a new code at the depot")),
+        Shown::ShutOut => Err(Problem::new(410, CODE_REVOKED, "the device of this code was shut out", "show a new code at the depot")),
     }
 }
