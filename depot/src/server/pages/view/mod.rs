@@ -237,10 +237,10 @@ mod tests {
                 r#"{{"schema":"gritbook.entry/1","id":"{id}","device":"{id}","seq":1,"person":"Rosa","at":"2026-09-21T08:00:00-06:00",
                 "hlc":{{"ms":1,"count":0}},"prev":null,"pump":"{id}","kind":"{kind}","body":{body}}}"#
             );
-            let view = entry(&doc, &[], &[], Shown::default());
+            let view = entry(&doc, &PhotosKnown::default(), &[], Shown::default());
             assert_eq!((view.kind, view.person.as_str()), (kind.replace('_', " "), "Rosa"));
             assert!(view.means.contains("kept"));
-            let view = entry(&doc, &[], &[], Shown { language: Language::Es, ..Shown::default() });
+            let view = entry(&doc, &PhotosKnown::default(), &[], Shown { language: Language::Es, ..Shown::default() });
             assert!(view.means.contains("Se guarda"));
         }
     }
