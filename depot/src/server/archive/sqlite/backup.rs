@@ -66,8 +66,10 @@ pub(in crate::server) fn examine(path: &Path) -> Result<Held, CoreError> {
         return Err(damaged(format!("the archive's copy is not sound: {sound}")));
     }
     let (entries, chain_breaks) = chains(&connection)?;
+    // Before version 5 no photo was put away.
+    let here = if version < 5 { "" } else { "WHERE put_away_ms IS NULL" };
     let photos = connection
-        .prepare("SELECT sha256, bytes, kind FROM photo WHERE put_away_ms IS NULL ORDER BY sha256")
+        .prepare(&format!("SELECT sha256, bytes, kind FROM photo {here} ORDER BY sha256"))
         .and_then(|mut photos| photos.query_map([], photo_row)?.collect())
         .map_err(failed)?;
     Ok(Held { version, entries, chain_breaks, photos })
