@@ -421,7 +421,7 @@ fn second_depot_on_the_same_data_is_refused_and_enrolment_works_beside_a_running
 }
 
 #[test]
-fn enrolment_code_names_depot_and_token_and_can_be_read_off_its_picture() {
+fn enrolment_code_names_depot_and_a_code_good_once_and_can_be_read_off_its_picture() {
     let scene = Scene::new(10, 10);
     let depot = Process::start(&scene.data());
     for (file, name) in [("code.png", "one"), ("code.svg", "two")] {
@@ -437,7 +437,12 @@ fn enrolment_code_names_depot_and_token_and_can_be_read_off_its_picture() {
         let document: Value = serde_json::from_slice(&output.stdout).unwrap();
         assert_eq!(document["depot"], depot.url());
         let payload: Value = serde_json::from_str(document["code"].as_str().unwrap()).unwrap();
-        assert_eq!((&payload["gritbook"], &payload["token"]), (&"enrolment/1".into(), &document["token"]));
+        assert_eq!((&payload["gritbook"], &payload["token"]), (&"enrolment/2".into(), &Value::Null));
+        let token = document["token"].as_str().unwrap();
+        assert!(
+            payload["code"].as_str().unwrap().len() >= 43 && !document["code"].as_str().unwrap().contains(token),
+            "the code holds no token"
+        );
         assert!(std::fs::metadata(&file).unwrap().len() > 500);
         if file.extension().unwrap() == "png" {
             let picture = image::open(&file).unwrap().to_luma8();
