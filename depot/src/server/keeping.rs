@@ -36,15 +36,9 @@ impl Depot {
             }
         }
         for Going { photo, stored, put_away } in archive.photos_going().await? {
-            let (shelf, sha256) = (self.shelf().clone(), photo.sha256);
+            let (shelf, sha256, path) = (self.shelf().clone(), photo.sha256, self.shelf().photo_path(&photo));
             let due = before.is_some_and(|before| stored < before) && !spared.contains(&sha256);
-            if !due
-                && on_disk({
-                    let (shelf, photo) = (shelf.clone(), photo.clone());
-                    move || Ok(shelf.photo_path(&photo).exists())
-                })
-                .await?
-            {
+            if !due && on_disk(move || Ok(path.exists())).await? {
                 archive.take_photo_back(sha256).await?;
             } else if due && now - put_away >= FILE_STAYS {
                 on_disk(move || shelf.remove(&photo)).await?;

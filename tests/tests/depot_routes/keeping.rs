@@ -80,7 +80,7 @@ async fn photos_past_their_time_go_a_day_later_and_those_of_the_newest_entries_s
 
     // A phone that sends it anew as before is told that it came.
     let again = photo_like(5_000, 0);
-    let location = depot.create(again.len(), &metadata(&again, "sent anew")).await;
+    let location = depot.create(again.len(), &metadata(&again, "sent-anew")).await;
     assert_eq!(depot.head(&location).await.header("upload-offset"), "5000");
     assert_eq!(on_the_shelf(&depot), 62);
 }
