@@ -170,7 +170,7 @@ fn on_paper(
     }
     let Seen { answer, light, hard_shadow } = look(window, ground);
     watch.lap("network");
-    let doubt = answer.doubtful_share();
+    let doubt = answer.doubtful_share(coarsening);
     let smallest_px = if hard_shadow.is_some() { smallest_px.max(hard_shadow::LEAST_GRAIN_PX) } else { smallest_px };
     let mut found = bodies(&answer, doubt, (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize, settings);
     drop(answer);
