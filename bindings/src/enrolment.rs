@@ -28,12 +28,12 @@ record! {
 /// Reads the enrolment code in a photo. `device_secret`: 32 or more bytes of the system's randomness that the device made once and
 /// keeps to itself; of the same code it makes the same token again.
 #[uniffi::export]
-pub fn enrolment_of_photo(path: String, device_secret: &[u8]) -> Result<Enrolment, FieldBookError> {
-    Ok(core_outbox::Enrolment::of_photo(&PhotoInput::Path(PathBuf::from(path)).read()?)?.kept_by(device_secret)?.cross())
+pub fn enrolment_of_photo(path: String, device_secret: Vec<u8>) -> Result<Enrolment, FieldBookError> {
+    Ok(core_outbox::Enrolment::of_photo(&PhotoInput::Path(PathBuf::from(path)).read()?)?.kept_by(&device_secret)?.cross())
 }
 
 /// Reads the text of an enrolment code, for one that was typed or pasted. `device_secret` as for a photo.
 #[uniffi::export]
-pub fn enrolment_of_payload(payload: &str, device_secret: &[u8]) -> Result<Enrolment, FieldBookError> {
-    Ok(core_outbox::Enrolment::of_payload(payload)?.kept_by(device_secret)?.cross())
+pub fn enrolment_of_payload(payload: &str, device_secret: Vec<u8>) -> Result<Enrolment, FieldBookError> {
+    Ok(core_outbox::Enrolment::of_payload(payload)?.kept_by(&device_secret)?.cross())
 }
