@@ -363,7 +363,7 @@ pub struct RunOptions {
     /// Photo bytes in one request; null for the usual 1 MiB.
     #[uniffi(default = None)]
     pub chunk_bytes: Option<u64>,
-    /// The enrolment code as long as no [`OutboxEvent::LetIn`] was heard for it; null for none.
+    /// The enrolment code as long as no `LetIn` was heard for it; null for none.
     #[uniffi(default = None)]
     pub code: Option<String>,
 }
