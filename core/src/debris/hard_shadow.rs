@@ -355,7 +355,6 @@ mod tests {
             rgb,
             white: Some([226.0; 3]),
             edge_sigma_px: Some(1.0),
-            sight: None,
         }
     }
 
