@@ -7,7 +7,7 @@ use super::answer::{Answer, AskError, CALL_SCHEMA, Call, CallCode, Chance, CupFo
 use super::ask::{Ask, BadAsk, Costs};
 use super::decide::decide;
 use super::forecast::{CupInput, Forecast, LAWS, SharedLook};
-use super::reasons::{Facts, reasons, would_change};
+use super::reasons::{Facts, Turned, reasons, would_change};
 use crate::error::CoreError;
 use crate::history::{FittedPart, History, Row, StopKind, Timeline};
 use crate::life::condition::SETTLED_SHARES;
@@ -84,13 +84,24 @@ impl Judge {
         away.exp()
     }
 
+    /// How many of so many laws are counted in duty.
+    fn in_duty(&self, laws: usize) -> usize {
+        (laws as f64 * self.shop.duty_weight()).round() as usize
+    }
+
+    /// The turn that the forecasts go by: one too unlikely to stand for a single law has no part in them.
+    fn turned(&self) -> Option<Turned> {
+        let (at, factor) = self.shop.turn().filter(|_| self.in_duty(LAWS) > 0)?;
+        Some(Turned { at, factor, chance: self.shop.duty_weight() })
+    }
+
     /// The forecasts of a pump's cups for a coming pour: the full one, and one without signs from laws and ages alone.
     fn forecasts(&self, timeline: &Timeline, coming: &Coming) -> [Forecast; 2] {
         let cups: [Option<FittedPart>; 2] = CUPS.map(|cup| timeline.cup(cup));
         let none = || Forecast::new(coming.pour_m3, [cups[0].is_some(), cups[1].is_some()]);
         let mut forecasts = [none(), none()];
         let counts = [LAWS, LAWS / 3];
-        let in_duty = counts.map(|laws| (laws as f64 * self.shop.duty_weight()).round() as usize);
+        let in_duty = counts.map(|laws| self.in_duty(laws));
         for measure in [Measure::Volume, Measure::Duty] {
             let counts = match measure {
                 Measure::Volume => [counts[0] - in_duty[0], counts[1] - in_duty[1]],
@@ -199,6 +210,7 @@ impl Judge {
             cups: &facts_of_cups,
             last_seen: timeline.box_seen().last().filter(|seen| since.is_none_or(|since| seen.at >= since)).map(|seen| seen.what),
             break_in: timeline.break_in(here),
+            turn: self.turned(),
             failures,
             median_life_m3: forecast.median_life_m3(),
         };

@@ -237,6 +237,26 @@ fn work_that_turns_makes_cups_fail_sooner_and_only_from_what_was_known() {
     assert!(sooner.chance_of_failure > 3.0 * as_ever.chance_of_failure, "{} {}", sooner.chance_of_failure, as_ever.chance_of_failure);
 }
 
+#[test]
+fn a_turn_of_the_work_is_said_in_both_languages_and_steady_work_has_none() {
+    let turn_of = |history: &str, day: &str| {
+        let call = one(history, &format!("{day}T06:00:00Z,P1,120,\n"));
+        call.reasons.into_iter().find(|reason| reason.code == "work_turned")
+    };
+    for (later, en, es) in
+        [(1300.0, "have lasted less since about", "duran menos desde"), (4200.0, "have lasted longer since about", "duran más desde")]
+    {
+        let said = turn_of(&fleet_that_turns(later), "2026-11-25").unwrap();
+        assert!(said.text.contains(en) && said.text_es.contains(es), "{said:?}");
+        // Pairs fitted since January 2026 last otherwise; the search is as coarse as a twelfth of the record.
+        let near = ["November 2025", "December 2025", "January 2026", "February 2026", "March 2026", "April 2026"];
+        assert!(near.iter().any(|month| said.text.contains(month)), "{}", said.text);
+        assert_eq!((said.value.unwrap() > 1.0, said.limit), (later < 2400.0, Some(1.0)));
+    }
+    assert_eq!(turn_of(&fleet_that_turns(2400.0), "2026-11-25"), None);
+    assert_eq!(turn_of(&fleet_that_turns(1300.0), "2025-12-20"), None, "nothing has turned yet");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(12))]
 

@@ -1,5 +1,7 @@
 //! Why, and what would change it, in words a mechanic can argue with; in both languages.
 
+use chrono::{DateTime, Datelike, Utc};
+
 use super::answer::{CallCode, Hint, Reason};
 use super::ask::Costs;
 use super::decide::Choice;
@@ -19,8 +21,19 @@ pub(super) struct Facts<'a> {
     pub(super) cups: &'a [(Cup, Option<f64>, Option<u8>)],
     pub(super) last_seen: Option<Seen>,
     pub(super) break_in: Option<BreakIn>,
+    pub(super) turn: Option<Turned>,
     pub(super) failures: usize,
     pub(super) median_life_m3: f64,
+}
+
+/// A turn of the shop's work that the lives alone show and the forecast goes by.
+pub(super) struct Turned {
+    /// Since when.
+    pub(super) at: DateTime<Utc>,
+    /// By how much more each m3 wears since.
+    pub(super) factor: f64,
+    /// How sure it is, 0 to 1.
+    pub(super) chance: f64,
 }
 
 /// A text in both languages.
@@ -128,6 +141,48 @@ fn cost_reason(choice: &Choice, costs: &Costs) -> Reason {
         }
     };
     reason("expected_cost", text, Some(going_on), Some(change))
+}
+
+const MONTHS: [Words; 12] = [
+    Words { en: "January", es: "enero" },
+    Words { en: "February", es: "febrero" },
+    Words { en: "March", es: "marzo" },
+    Words { en: "April", es: "abril" },
+    Words { en: "May", es: "mayo" },
+    Words { en: "June", es: "junio" },
+    Words { en: "July", es: "julio" },
+    Words { en: "August", es: "agosto" },
+    Words { en: "September", es: "septiembre" },
+    Words { en: "October", es: "octubre" },
+    Words { en: "November", es: "noviembre" },
+    Words { en: "December", es: "diciembre" },
+];
+
+/// A turn that is surer than this is said without its chance.
+const SURE_TURN: f64 = 0.95;
+
+/// Cups wear out sooner or later than before. The day is known to some weeks, so the month is said.
+fn turn_reason(turn: &Turned) -> Option<Reason> {
+    let month = MONTHS.get(turn.at.month0() as usize)?;
+    let (year, factor) = (turn.at.year(), turn.factor);
+    let how_long = if factor > 1.0 { Words { en: "less", es: "menos" } } else { Words { en: "longer", es: "más" } };
+    let how_sure = if turn.chance > SURE_TURN {
+        said("", "")
+    } else {
+        let chance = percent(turn.chance);
+        said(format!(" (chance {})", chance.en), format!(" (probabilidad {})", chance.es))
+    };
+    let text = said(
+        format!(
+            "On all pumps cups have lasted {} since about {} {year}{}: each m³ since then wears as {factor:.1}\u{a0}m³ before.",
+            how_long.en, month.en, how_sure.en
+        ),
+        format!(
+            "En todas las bombas las copas duran {} desde más o menos {} de {year}{}: cada m³ desde entonces gasta como {factor:.1}\u{a0}m³ de antes.",
+            how_long.es, month.es, how_sure.es
+        ),
+    );
+    Some(reason("work_turned", text, Some(factor), Some(1.0)))
 }
 
 /// What the last look into the box said.
@@ -249,6 +304,7 @@ pub(super) fn reasons(facts: &Facts<'_>) -> Vec<Reason> {
         None,
     ));
     reasons.push(cost_reason(choice, costs));
+    reasons.extend(facts.turn.as_ref().and_then(turn_reason));
     reasons.extend(facts.last_seen.map(seen_reasons).unwrap_or_default());
     reasons.extend(facts.break_in.as_ref().and_then(|break_in| break_in_reason(break_in, facts.pour_m3)));
     for (cup, age, grade) in facts.cups {
