@@ -9,7 +9,10 @@
 //!
 //! where S is the chance that every cup lasts; changing now costs `planned`. Going on is worth it where the least J(v) over
 //! all v from the asked pour on is below `planned`: a change throws away the rest of a life, it does not cost its whole
-//! price each time. Watching costs its price and turns its share of the failures in the asked pour into planned changes.
+//! price each time. S and g are those of each law that is possible, and J is their mean: where cups may be short-lived, the new ones
+//! would be too, so what makes failing likelier makes a change worth less. One g for all laws, which long lives rule, would have
+//! going on cost less than it costs one who knows which law holds. Watching costs its price and turns its share of the failures in
+//! the asked pour into planned changes.
 //! Source: age replacement (Barlow and Hunter 1960) for the cups at hand in place of new ones. What later looks into the box
 //! would still tell is left out, which makes going on look a little dearer than it is.
 
@@ -37,42 +40,67 @@ pub struct Choice {
 
 const PLAN_STEPS: usize = 80;
 
-/// Cost per m3 under the best plan for new pairs of cups, and the age of the change.
-fn best_plan(forecast: &Forecast, costs: &Costs, far_m3: f64) -> (f64, Option<f64>) {
-    let (planned, failure) = (costs.planned_change, costs.failure_mid_pour);
-    let age = |step: usize| far_m3 * (step as f64 / PLAN_STEPS as f64).powf(1.5);
-    let (mut best, mut at) = (f64::INFINITY, 0.0);
-    let (mut cycle, mut before) = (0.0, 1.0);
-    let mut last = f64::INFINITY;
-    for step in 1..=PLAN_STEPS {
-        let lasting = forecast.new_pair_lasts(age(step));
-        cycle += (age(step) - age(step - 1)) * f64::midpoint(before, lasting);
-        before = lasting;
-        last = (planned * lasting + failure * (1.0 - lasting)) / cycle;
-        if last < best {
-            (best, at) = (last, age(step));
+/// Cost per m3 of new pairs that are changed at some age, and the least of it so far.
+#[derive(Clone)]
+struct Plan {
+    /// m3 that a pair is expected to last, and its chance of lasting, up to the age reached.
+    cycle: f64,
+    lasting: f64,
+    last: f64,
+    best: f64,
+    best_age_m3: f64,
+}
+
+impl Plan {
+    const NEW: Self = Self { cycle: 0.0, lasting: 1.0, last: f64::INFINITY, best: f64::INFINITY, best_age_m3: 0.0 };
+
+    /// Goes on to an age, `step` m3 after the one before, that a pair reaches with this chance.
+    fn to(&mut self, age_m3: f64, step_m3: f64, lasting: f64, costs: &Costs) {
+        self.cycle += step_m3 * f64::midpoint(self.lasting, lasting);
+        self.lasting = lasting;
+        self.last = (costs.planned_change * lasting + costs.failure_mid_pour * (1.0 - lasting)) / self.cycle;
+        if self.last < self.best {
+            (self.best, self.best_age_m3) = (self.last, age_m3);
         }
     }
-    (best, (best < 0.995 * last).then_some(at))
+}
+
+/// Cost per m3 under the best plan for new pairs of cups, for each law; and that of one plan for whichever law holds, with its age of
+/// the change.
+fn best_plans(forecast: &Forecast, costs: &Costs, far_m3: f64) -> (Vec<f64>, f64, Option<f64>) {
+    let age = |step: usize| far_m3 * (step as f64 / PLAN_STEPS as f64).powf(1.5);
+    let mut each = vec![Plan::NEW; forecast.weights().count()];
+    let mut one = Plan::NEW;
+    for step in 1..=PLAN_STEPS {
+        let (now, since) = (age(step), age(step) - age(step - 1));
+        let mut mean = 0.0;
+        for ((plan, weight), lasting) in each.iter_mut().zip(forecast.weights()).zip(forecast.new_pair_lasts_by_law(now)) {
+            plan.to(now, since, lasting, costs);
+            mean += weight * lasting;
+        }
+        one.to(now, since, mean, costs);
+    }
+    let at = (one.best < 0.995 * one.last).then_some(one.best_age_m3);
+    (each.into_iter().map(|plan| plan.best).collect(), one.best, at)
 }
 
 /// Chooses. `forecast` was made for the asked pour.
 pub fn decide(forecast: &Forecast, costs: &Costs, pour_m3: f64) -> Choice {
     let (planned, failure) = (costs.planned_change, costs.failure_mid_pour);
     let far_m3 = forecast.far_m3();
-    let (cost_per_m3, best_change_age_m3) = best_plan(forecast, costs, far_m3);
+    let (by_law, cost_per_m3, best_change_age_m3) = best_plans(forecast, costs, far_m3);
 
     // Volumes from now: fine up to the asked pour, wider after it.
     let mut volumes: Vec<f64> = [0.0, 0.1, 0.2, 0.35, 0.5, 0.7, 0.85, 1.0].iter().map(|share| share * pour_m3).collect();
     let asked = volumes.len() - 1;
     volumes.extend((1..=24).map(|step| pour_m3 + far_m3 * (f64::from(step) / 24.0).powi(2)));
-    let lasting: Vec<f64> = volumes.iter().map(|volume| forecast.all_last(*volume)).collect();
-    let mut poured = vec![0.0; volumes.len()];
+    // The chance of lasting to each, and what an m3 there would cost under the best plan, where it is reached.
+    let (lasting, worth): (Vec<f64>, Vec<f64>) = volumes.iter().map(|volume| forecast.all_last_with(*volume, &by_law)).unzip();
+    let mut spared = vec![0.0; volumes.len()];
     for i in 1..volumes.len() {
-        poured[i] = poured[i - 1] + (volumes[i] - volumes[i - 1]) * f64::midpoint(lasting[i - 1], lasting[i]);
+        spared[i] = spared[i - 1] + (volumes[i] - volumes[i - 1]) * f64::midpoint(worth[i - 1], worth[i]);
     }
-    let going_on: Vec<f64> =
-        (0..volumes.len()).map(|i| failure * (1.0 - lasting[i]) + planned * lasting[i] - cost_per_m3 * poured[i]).collect();
+    let going_on: Vec<f64> = (0..volumes.len()).map(|i| failure * (1.0 - lasting[i]) + planned * lasting[i] - spared[i]).collect();
     // Least cost of going on at least to each volume.
     let mut least = going_on.clone();
     for i in (0..least.len() - 1).rev() {
@@ -101,5 +129,53 @@ pub fn decide(forecast: &Forecast, costs: &Costs, pour_m3: f64) -> Choice {
         cost_per_m3,
         best_change_age_m3,
         other_pours: [(0..asked).rev().find_map(other), (asked + 1..volumes.len()).find_map(other)],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::forecast::CupInput;
+    use super::*;
+    use crate::life::Weibull;
+    use crate::life::condition::ConditionModel;
+    use crate::life::joint::Mishaps;
+
+    /// A pair of one age, under laws of these scales, all as likely.
+    fn pair(scales: &[f64], age_m3: f64, pour_m3: f64) -> Forecast {
+        let laws: Vec<Weibull> = scales.iter().map(|&scale| Weibull { shape: 2.5, scale }).collect();
+        let cup = CupInput { watched: age_m3, age_then: Some(0.0), grades: Vec::new(), left_in: None };
+        let mut forecast = Forecast::new(pour_m3, [true, true]);
+        let tables = [ConditionModel::assumed().tables()];
+        forecast.add(&laws, &[Some(cup.clone()), Some(cup)], &[], &tables, &Mishaps::default(), [1.0, 1.0]);
+        forecast.finish();
+        forecast
+    }
+
+    #[test]
+    fn going_on_costs_no_less_than_it_costs_one_who_knows_which_law_holds() {
+        let going_on = |scales: &[f64], age_m3: f64| decide(&pair(scales, age_m3, 80.0), &Costs::default(), 80.0).costs[0];
+        for scales in [&[200.0, 20_000.0][..], &[1000.0, 4000.0, 16_000.0]] {
+            for age_m3 in [0.0, 200.0, 600.0, 1000.0] {
+                let known = scales.iter().map(|scale| going_on(&[*scale], age_m3)).sum::<f64>() / scales.len() as f64;
+                let unknown = going_on(scales, age_m3);
+                // Volumes are as far apart as a forecast reaches, so each sum has its own rounding.
+                assert!(unknown > known - 0.02 * known.abs() - 10.0, "{scales:?} at {age_m3}: {unknown} against {known}");
+            }
+        }
+    }
+
+    #[test]
+    fn new_cups_are_not_changed_for_new_ones_however_little_is_known() {
+        for scales in [&[200.0, 20_000.0][..], &[300.0, 1000.0, 4000.0, 15_000.0], &[4000.0]] {
+            let choice = decide(&pair(scales, 0.0, 80.0), &Costs::default(), 80.0);
+            assert_ne!(choice.call, CallCode::ChangeFirst, "{scales:?}: {choice:?}");
+        }
+    }
+
+    #[test]
+    fn old_cups_are_changed_where_their_law_is_known() {
+        let choice = decide(&pair(&[2000.0], 1800.0, 80.0), &Costs::default(), 80.0);
+        assert_eq!(choice.call, CallCode::ChangeFirst, "{choice:?}");
+        assert!(choice.best_change_age_m3.is_some_and(|age| age < 1800.0));
     }
 }

@@ -182,26 +182,42 @@ impl Forecast {
         -self.all_last_use(|p| more_m3 * p.rates[1]).max(1e-300).ln()
     }
 
-    fn all_last_use(&self, more: impl Fn(&Prospect) -> f64) -> f64 {
-        let mut sum = 0.0;
-        for p in &self.prospects {
-            let more = more(p);
-            let rest: f64 = (0..2).filter(|&c| self.present[c]).map(|c| p.escapes(c, more)).product();
-            sum += p.weight * rest * p.both_last(more, self.present);
+    /// The same, and with it the mean over the laws of what `by_law` holds for each where every cup lasts, 0 where none does.
+    pub(super) fn all_last_with(&self, more_m3: f64, by_law: &[f64]) -> (f64, f64) {
+        let (mut sum, mut with) = (0.0, 0.0);
+        for (p, of_law) in self.prospects.iter().zip(by_law) {
+            let lasts = self.weighted_last(p, self.use_of(p, more_m3));
+            sum += lasts;
+            with += lasts * of_law;
         }
-        sum.clamp(0.0, 1.0)
+        let lasts = sum.clamp(0.0, 1.0).powf(self.factor);
+        (lasts, lasts * with / sum.max(1e-300))
     }
 
-    /// Chance that two new cups both last `age_m3` of ordinary work.
-    pub fn new_pair_lasts(&self, age_m3: f64) -> f64 {
+    fn all_last_use(&self, more: impl Fn(&Prospect) -> f64) -> f64 {
+        self.prospects.iter().map(|p| self.weighted_last(p, more(p))).sum::<f64>().clamp(0.0, 1.0)
+    }
+
+    /// Weight of a law times the chance under it that every cup lasts `more` use.
+    fn weighted_last(&self, p: &Prospect, more: f64) -> f64 {
+        let rest: f64 = (0..2).filter(|&c| self.present[c]).map(|c| p.escapes(c, more)).product();
+        p.weight * rest * p.both_last(more, self.present)
+    }
+
+    /// Weights of the laws; their sum is 1.
+    pub(super) fn weights(&self) -> impl Iterator<Item = f64> {
+        self.prospects.iter().map(|p| p.weight)
+    }
+
+    /// Chance under each law that two new cups both last `age_m3` of ordinary work.
+    pub(super) fn new_pair_lasts_by_law(&self, age_m3: f64) -> impl Iterator<Item = f64> {
         let ln_age = age_m3.max(1e-9).ln();
-        let lasts = |p: &Prospect| {
+        self.prospects.iter().map(move |p| {
             let age = age_m3 * p.rates[1];
             let worn = (p.life.shape * (ln_age + p.ln_rate_over_scale)).exp();
             let one = (-worn - p.mishaps.hazard(p.life.scale) * age).exp() * p.mishaps.fit_holds(p.life.scale, age);
-            p.weight * one * one
-        };
-        self.prospects.iter().map(lasts).sum()
+            one * one
+        })
     }
 
     /// The volume of ordinary work that one in fifty of new pairs reaches at most, over what is possible.
