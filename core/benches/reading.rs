@@ -47,7 +47,7 @@ fn sand(width: u32, height: u32, grains: usize) -> WindowImage {
             }
         }
     }
-    WindowImage { width_px: width, height_px: height, px_per_mm: PX_PER_MM, rgb, white: None, edge_sigma_px: None }
+    WindowImage { width_px: width, height_px: height, px_per_mm: PX_PER_MM, rgb, white: None, edge_sigma_px: None, sight: None }
 }
 
 fn white() -> ReadSettings {

@@ -8,9 +8,9 @@ use super::gradation::sphere_mm3;
 use super::ground::{Ground, find_ground, too_crowded};
 use super::hard_shadow::{self, HardShadow};
 use super::look::{Seen, look};
-use super::measure::{Mask, Shape};
+use super::measure::{Mask, Shape, feret};
 use super::reading::{Grain, GrainKind};
-use super::rim::settle_rims;
+use super::rim::{EdgeSpread, settle_rims};
 use super::segment::{Departure, Taken, departure, fill_holes, is_even, is_soft, mark, patches};
 use super::settings::{GroundKind, ReadSettings};
 use super::shade::Shade;
@@ -24,7 +24,7 @@ use crate::photo::quality::sharpness_of_strong_edges;
 /// The method's name in the document.
 pub const METHOD_NAME: &str = "spread";
 /// Changes whenever answers may.
-pub const METHOD_VERSION: &str = "6";
+pub const METHOD_VERSION: &str = "8";
 
 /// What the window told.
 #[derive(Debug, Clone)]
@@ -170,12 +170,13 @@ fn on_paper(
     }
     let Seen { answer, light, hard_shadow } = look(window, ground);
     watch.lap("network");
-    let doubt = answer.doubtful_share();
+    let doubt = answer.doubtful_share(coarsening);
     let smallest_px = if hard_shadow.is_some() { smallest_px.max(hard_shadow::LEAST_GRAIN_PX) } else { smallest_px };
     let mut found = bodies(&answer, doubt, (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize, settings);
+    drop(answer);
     watch.lap("bodies");
     refuse_crowd(&found, window, settings)?;
-    settle_rims(&mut found.bodies, &light);
+    settle_rims(&mut found.bodies, &light, EdgeSpread { sigma_px: edge_sigma_px, photo_px: coarsening });
     watch.lap("rims");
     let mut spread = measured(&found.bodies, window, smallest_px);
     spread.edge_sigma_px = Some(edge_sigma_px);
@@ -286,10 +287,12 @@ fn measured(grains: &[Body], window: &WindowImage, smallest_px: f64) -> Spread {
     let mut rows: Vec<(Grain, ([f64; 2], Vec<[f64; 2]>))> = Vec::with_capacity(grains.len());
     let mut area_px = 0.0;
     for Body { mask, kind } in grains {
-        let Some(shape) = mask.shape() else { continue };
-        if shape.ecd < smallest_px {
+        let Some(seen) = mask.shape() else { continue };
+        // What can be told apart is a matter of the pixels that a grain covers in the photo.
+        if seen.ecd < smallest_px {
             continue;
         }
+        let shape = from_above(mask, seen, window);
         area_px += shape.area;
         let outline = mask.outline().iter().map(|point| point.map(|value| value / scale)).collect();
         rows.push((grain(mask, *kind, &shape, [width, height], scale), (shape.box_size.map(|side| side / scale), outline)));
@@ -309,6 +312,15 @@ fn measured(grains: &[Body], window: &WindowImage, smallest_px: f64) -> Spread {
         doubt: 0.0,
         texture: None,
     }
+}
+
+/// The shape as straight above the grain: sizes as they would be seen from there; box, place and form stay as they are seen.
+fn from_above(mask: &Mask, seen: Shape, window: &WindowImage) -> Shape {
+    let Some(sight) = window.sight else { return seen };
+    let slant = sight.slant(seen.centroid.map(|value| value / window.px_per_mm));
+    let hull: Vec<[f64; 2]> = mask.hull().into_iter().map(|corner| slant.from_above(corner)).collect();
+    let (feret_min, feret_max) = feret(&hull);
+    Shape { area: seen.area / slant.stretch, ecd: seen.ecd / slant.stretch.sqrt(), feret_min, feret_max, ..seen }
 }
 
 fn grain(mask: &Mask, kind: GrainKind, shape: &Shape, window_px: [f64; 2], scale: f64) -> Grain {

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::debris::settings::GroundKind;
+use crate::debris::sight::Sight;
 
 /// Linear light to an sRGB byte (IEC 61966-2-1), as a camera without its own taste would.
 fn byte(linear: f64) -> u8 {
@@ -75,7 +76,15 @@ impl Scene {
             (state >> 40) as f64 / f64::from(1_u32 << 24) * 2.0 - 1.0
         };
         let rgb = self.light.iter().flatten().map(|value| byte(value * (1.0 + noise * (random() + random() + random())))).collect();
-        WindowImage { width_px: self.width as u32, height_px: self.height as u32, px_per_mm, rgb, white: None, edge_sigma_px: None }
+        WindowImage {
+            width_px: self.width as u32,
+            height_px: self.height as u32,
+            px_per_mm,
+            rgb,
+            white: None,
+            edge_sigma_px: None,
+            sight: None,
+        }
     }
 }
 
@@ -208,4 +217,27 @@ fn heap_that_hides_the_ground_is_refused_on_paper_and_sized_as_a_whole_without_a
 fn tiny_window_is_refused_as_too_small() {
     let window = Scene::new(40, 40, uneven_paper).window(0.8, 0.0, 20.0);
     assert_eq!(read(&window, GroundKind::White).unwrap_err().code(), "too_small");
+}
+
+#[test]
+fn grains_seen_aslant_are_measured_as_from_straight_above() {
+    let mut scene = Scene::new(500, 500, uneven_paper);
+    discs().iter().for_each(|disc| scene.lay(disc));
+    let mut window = scene.window(0.8, 0.005, 20.0);
+    let flat = read(&window, GroundKind::White).unwrap();
+    // The camera stands over the upper edge, 25 mm high: the lower grains are seen at 45 degrees.
+    let sight = Sight { foot_mm: [12.5, 0.0], height_mm: 25.0 };
+    window.sight = Some(sight);
+    let aslant = read(&window, GroundKind::White).unwrap();
+    assert_eq!(flat.grains.len(), aslant.grains.len());
+    for (seen, grain) in flat.grains.iter().zip(&aslant.grains) {
+        let stretch = sight.slant([seen.x_mm, seen.y_mm]).stretch;
+        assert!((seen.area_mm2 / grain.area_mm2 / stretch - 1.0).abs() < 1e-9 && stretch > 1.0);
+        assert!((std::f64::consts::FRAC_PI_4 * grain.ecd_mm.powi(2) / grain.area_mm2 - 1.0).abs() < 1e-9);
+        // A disc that is pressed has its largest diameter across the line of sight.
+        assert!((grain.feret_max_mm / seen.feret_max_mm - 1.0).abs() < 0.06 && grain.feret_min_mm < seen.feret_min_mm);
+        assert_eq!((grain.x_mm, grain.y_mm, grain.circularity), (seen.x_mm, seen.y_mm, seen.circularity));
+    }
+    let lowest = aslant.grains.last().unwrap();
+    assert!(lowest.feret_min_mm < 0.88 * lowest.feret_max_mm, "{lowest:?}");
 }

@@ -113,7 +113,7 @@ pub fn lift(window: &WindowImage, ground: &Ground, table: &[f32; 256], light: &m
     let to_sun = side(&shaded, light)?;
     let found = HardShadow { level, tint, to_sun };
     let mut lit_again = behind_casters(&shaded, light, to_sun);
-    soften(&mut lit_again, &shaded, light);
+    soften(&mut lit_again, &shaded, light, to_sun);
     light.values.iter_mut().zip(&lit_again).filter(|(_, lit)| **lit != 0).for_each(|(value, _)| *value = PAPER as u8);
     Some((lit_again, found))
 }
@@ -289,12 +289,19 @@ fn behind_casters(shaded: &Shaded, light: &LightMap, to_sun: [f32; 2]) -> Vec<u8
     lit_again
 }
 
-/// Adds the soft edge: of the shadow's hue, not darker than it, near both shadow and open paper.
-fn soften(lit_again: &mut [u8], shaded: &Shaded, light: &LightMap) {
+/// Directions across a soft edge that are looked along.
+const DIRECTIONS: usize = 16;
+/// Largest share of a direction from shadow to open paper that may run towards the sun: on that side of a shadow stands what throws it.
+const MOST_SUNWARD: f32 = 0.6;
+
+/// Adds the soft edge: of the shadow's hue, not darker than it, between shadow on one side and open paper on the other. A pale or grey
+/// grain lies near both too, but with the paper on its sunny side.
+fn soften(lit_again: &mut [u8], shaded: &Shaded, light: &LightMap, to_sun: [f32; 2]) {
     let (width, height) = (shaded.width as i32, shaded.height as i32);
-    let reach: Vec<(i32, i32)> = (-SOFT_PX..=SOFT_PX)
-        .flat_map(|dy| (-SOFT_PX..=SOFT_PX).map(move |dx| (dx, dy)))
-        .filter(|(dx, dy)| dx * dx + dy * dy <= SOFT_PX * SOFT_PX)
+    let lines: Vec<Vec<[i32; 2]>> = (0..DIRECTIONS)
+        .map(|number| (number as f32 * std::f32::consts::TAU / DIRECTIONS as f32).sin_cos())
+        .filter(|(down, along)| along * to_sun[0] + down * to_sun[1] <= MOST_SUNWARD)
+        .map(|(down, along)| (1..=SOFT_PX).map(|px| [along, down].map(|step| (px as f32 * step).round() as i32)).collect())
         .collect();
     let mut soft = Vec::new();
     for y in 0..height {
@@ -303,16 +310,12 @@ fn soften(lit_again: &mut [u8], shaded: &Shaded, light: &LightMap) {
             if lit_again[index] != 0 || shaded.of_hue[index] == 0 {
                 continue;
             }
-            let (mut shadow, mut paper) = (false, false);
-            for (dx, dy) in &reach {
-                let (px, py) = (x + dx, y + dy);
-                if px >= 0 && py >= 0 && px < width && py < height {
-                    let near = (py * width + px) as usize;
-                    shadow |= lit_again[near] != 0;
-                    paper |= light.values[near] >= OPEN;
-                }
-            }
-            if shadow && paper {
+            let at = |px: i32, py: i32| (px >= 0 && py >= 0 && px < width && py < height).then(|| (py * width + px) as usize);
+            let between = |line: &[[i32; 2]]| {
+                line.iter().any(|[dx, dy]| at(x - dx, y - dy).is_some_and(|near| lit_again[near] != 0))
+                    && line.iter().any(|[dx, dy]| at(x + dx, y + dy).is_some_and(|near| light.values[near] >= OPEN))
+            };
+            if lines.iter().any(|line| between(line)) {
                 soft.push(index);
             }
         }
@@ -355,6 +358,7 @@ mod tests {
             rgb,
             white: Some([226.0; 3]),
             edge_sigma_px: Some(1.0),
+            sight: None,
         }
     }
 

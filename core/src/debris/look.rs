@@ -171,7 +171,7 @@ mod tests {
                 }
             }
         }
-        WindowImage { width_px: width, height_px: height, px_per_mm: 20.0, rgb, white: None, edge_sigma_px: None }
+        WindowImage { width_px: width, height_px: height, px_per_mm: 20.0, rgb, white: None, edge_sigma_px: None, sight: None }
     }
 
     #[test]

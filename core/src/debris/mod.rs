@@ -25,6 +25,7 @@ pub mod rim;
 pub mod segment;
 pub mod settings;
 pub mod shade;
+pub mod sight;
 pub mod split;
 mod spread;
 #[cfg(test)]

@@ -34,14 +34,16 @@ pub struct Answer {
 /// Inside of a true grain the network is surer than this, in 1/[`LOGIT_UNIT`].
 const SURE_INSIDE: i8 = 32;
 /// Fewer pixels inside grains than this say nothing: in photos of few pixels the inside of a grain is all near its rim.
-const LEAST_INSIDE: usize = 20_000;
+const LEAST_INSIDE: f64 = 20_000.0;
 
 impl Answer {
-    /// Share of the pixels well inside grains (3 px from any rim) of which the network is not sure, 0 to 1: where it meets what it does
-    /// not know (hard shadows, foreign films) it doubts bodies all over, and their sizes are worth less.
-    pub fn doubtful_share(&self) -> f64 {
-        let (width, reach) = (self.width, 3);
-        let around = [reach, reach * width, 2 * width + 2, 2 * width - 2];
+    /// Share of the pixels well inside grains (3 px of the photo from any rim) of which the network is not sure, 0 to 1: where it meets
+    /// what it does not know (hard shadows, foreign films) it doubts bodies all over, and their sizes are worth less. `photo_px`: side of a
+    /// pixel of the photo, px of this answer; 1 or more. A photo drawn larger says no more inside its grains than it did.
+    pub fn doubtful_share(&self, photo_px: f64) -> f64 {
+        let reaching = |px: f64| (px * photo_px).round() as usize;
+        let (width, reach, aslant) = (self.width, reaching(3.0), reaching(2.0));
+        let around = [reach, reach * width, aslant * width + aslant, aslant * width - aslant];
         let (mut inside, mut doubtful) = (0_usize, 0_usize);
         for y in reach..self.height.saturating_sub(reach) {
             for index in y * width + reach..(y + 1) * width - reach {
@@ -52,7 +54,7 @@ impl Answer {
                 }
             }
         }
-        if inside < LEAST_INSIDE { 0.0 } else { doubtful as f64 / inside as f64 }
+        if (inside as f64) < LEAST_INSIDE * photo_px * photo_px { 0.0 } else { doubtful as f64 / inside as f64 }
     }
 }
 
@@ -245,9 +247,12 @@ mod tests {
         let mut grain = vec![-60_i8; width * height];
         (20..180).for_each(|y| (20..300).for_each(|x| grain[y * width + x] = if x < 160 { 90 } else { 20 }));
         let answer = Answer { width, height, grain, seam: Vec::new(), lump: Vec::new(), half_width: 160 };
-        assert!((answer.doubtful_share() - 0.5).abs() < 0.01, "{}", answer.doubtful_share());
+        assert!((answer.doubtful_share(1.0) - 0.5).abs() < 0.01, "{}", answer.doubtful_share(1.0));
+        // 274 x 154 pixels lie well inside: enough of a photo's own, too few of one that was drawn four times as large.
+        assert!((answer.doubtful_share(1.4) - 0.5).abs() < 0.01, "{}", answer.doubtful_share(1.4));
+        assert_eq!(answer.doubtful_share(4.0), 0.0);
         let few = Answer { grain: vec![20; 200], width: 20, height: 10, ..answer };
-        assert_eq!(few.doubtful_share(), 0.0);
+        assert_eq!(few.doubtful_share(1.0), 0.0);
     }
 
     #[test]

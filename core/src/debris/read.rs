@@ -13,6 +13,7 @@ use super::reading::{
 use super::rectify::{window_by_hand, window_from_card};
 use super::rim::PAPER;
 use super::settings::{ReadSettings, is_off};
+use super::sight::Sight;
 use super::texture;
 use super::window::WindowImage;
 use crate::error::{CoreError, ErrorKind};
@@ -85,7 +86,7 @@ pub fn read_photo_fully(bytes: &[u8], settings: &ReadSettings) -> Result<ReadOut
             let print = settings.bar_mm / BAR_MM;
             let pose = pose.printed(print);
             watch.lap("rectify");
-            (WindowImage { px_per_mm: window.px_per_mm / print, ..window }, pose.scale(), pose.sharpness)
+            (WindowImage { px_per_mm: window.px_per_mm / print, sight: Sight::of(&pose), ..window }, pose.scale(), pose.sharpness)
         }
     };
     let quality = judge(&window, &scale, &sharpness, &Gates::default());

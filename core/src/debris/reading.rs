@@ -138,7 +138,7 @@ pub struct Grain {
     pub x_mm: f64,
     /// Centroid, mm from the window's top.
     pub y_mm: f64,
-    /// Area-equivalent diameter, mm (ISO 9276-6).
+    /// Area-equivalent diameter, mm (ISO 9276-6), as seen from straight above, like the Feret diameters and the area.
     pub ecd_mm: f64,
     /// Minimum Feret diameter, mm.
     pub feret_min_mm: f64,
@@ -154,7 +154,7 @@ pub struct Grain {
     pub kind: GrainKind,
     /// True where it touches the window's border: listed, but not in the gradation.
     pub cut: bool,
-    /// Outline, mm in the window; only where asked for.
+    /// Outline as it is seen, mm in the window; only where asked for. A tilted camera sees it a little larger than the area says.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub outline_mm: Option<Vec<[f64; 2]>>,
 }

@@ -5,6 +5,7 @@ use multiversion::multiversion;
 use super::card::{Card, RectMm, WINDOW_MM};
 use super::pose::CardPose;
 use super::reading::{Scale, ScaleSource};
+use super::sight::Sight;
 use super::window::WindowImage;
 use crate::error::CoreError;
 use crate::photo::Photo;
@@ -12,16 +13,22 @@ use crate::photo::Photo;
 /// Longest side of a rectified window, px: 2400 px on 60 mm are 40 px/mm and 17 MB.
 pub const MAX_WINDOW_SIDE_PX: f64 = 2400.0;
 
+/// A photo of fewer pixels than this, px/mm, is drawn up to [`MOST_ENLARGED`] times as large: the network works at half the window's scale,
+/// and of a grain of five pixels that leaves it two.
+pub const LEAST_PX_PER_MM: f64 = 20.0;
+const MOST_ENLARGED: f64 = 2.0;
+
 /// Distance that samples of a white patch keep from its outline, mm.
 const PATCH_INSET_MM: f64 = 1.5;
 
 /// The window as a square-on picture at about the photo's own scale, with the card's white.
 ///
-/// The scale is the photo's at the window's centre, capped so that no side exceeds [`MAX_WINDOW_SIDE_PX`]. Bilinear in sRGB
+/// The scale is the photo's at the window's centre, at least [`LEAST_PX_PER_MM`], capped so that no side exceeds [`MAX_WINDOW_SIDE_PX`]. Bilinear in sRGB
 /// code values; pixel (i, j) is read at the photo point of its own centre.
 pub fn window_from_card(photo: &Photo, pose: &CardPose) -> WindowImage {
     let longest_mm = pose.window_mm[0].max(pose.window_mm[1]);
-    let px_per_mm = pose.px_per_mm().min(MAX_WINDOW_SIDE_PX / longest_mm);
+    let own = pose.px_per_mm();
+    let px_per_mm = own.max(LEAST_PX_PER_MM.min(MOST_ENLARGED * own)).min(MAX_WINDOW_SIDE_PX / longest_mm);
     let [width, height] = pose.window_mm.map(|side| (side * px_per_mm).round().max(1.0) as usize);
     let mut rgb = vec![0_u8; width * height * 3];
     let source = Source { rgb: &photo.rgb, width: photo.width_px as usize, height: photo.height_px as usize };
@@ -41,7 +48,8 @@ pub fn window_from_card(photo: &Photo, pose: &CardPose) -> WindowImage {
         mix_row(source.rgb, source.width * 3, &places, line);
     }
     let edge_sigma_px = Some(pose.sharpness.edge_sigma_mm * px_per_mm);
-    WindowImage { width_px: width as u32, height_px: height as u32, px_per_mm, rgb, white: white_of(&source, pose), edge_sigma_px }
+    let white = white_of(&source, pose);
+    WindowImage { width_px: width as u32, height_px: height as u32, px_per_mm, rgb, white, edge_sigma_px, sight: Sight::of(pose) }
 }
 
 /// A row of the window in the photo: the parts of its homography, and the lens.
@@ -209,6 +217,7 @@ pub fn window_by_hand(photo: Photo, px_per_mm: f64, part_px: Option<[u32; 4]>) -
         rgb,
         white: None,
         edge_sigma_px: None,
+        sight: None,
     };
     if u64::from(width) * u64::from(height) > FINE_PX {
         return Ok((drawn(width / 2, height / 2, px_per_mm / 2.0, halved(&photo, [left, top, width / 2, height / 2])), scale));
@@ -271,12 +280,22 @@ mod tests {
 
     #[test]
     fn window_at_the_photos_own_scale_is_an_exact_copy() {
-        // 10 px/mm, window's corner at pixel corner (30, 20): every sample falls on a pixel centre.
+        // 20 px/mm, window's corner at pixel corner (30, 20): every sample falls on a pixel centre.
         let photo = photo(200, 150, |x, y| [x as u8, y as u8, (x ^ y) as u8]);
-        let window = window_from_card(&photo, &pose(Matrix3::new(10.0, 0.0, 30.0, 0.0, 10.0, 20.0, 0.0, 0.0, 1.0), [12.0, 11.0]));
-        let (copy, scale) = window_by_hand(photo.clone(), 10.0, Some([30, 20, 120, 110])).unwrap();
+        let window = window_from_card(&photo, &pose(Matrix3::new(20.0, 0.0, 30.0, 0.0, 20.0, 20.0, 0.0, 0.0, 1.0), [6.0, 5.5]));
+        let (copy, scale) = window_by_hand(photo.clone(), 20.0, Some([30, 20, 120, 110])).unwrap();
         assert_eq!((window.width_px, window.height_px, &window.rgb), (120, 110, &copy.rgb));
-        assert!((window.px_per_mm - 10.0).abs() < 1e-6 && scale.window_mm == [12.0, 11.0]);
+        assert!((window.px_per_mm - 20.0).abs() < 1e-6 && scale.window_mm == [6.0, 5.5]);
+    }
+
+    #[test]
+    fn window_of_a_photo_with_few_pixels_is_drawn_larger_up_to_twice() {
+        for (own, drawn) in [(24.0, 24.0), (16.0, 20.0), (10.0, 20.0), (7.0, 14.0)] {
+            let photo = photo(200, 150, |x, y| [x as u8, y as u8, 0]);
+            let window = window_from_card(&photo, &pose(Matrix3::new(own, 0.0, 20.0, 0.0, own, 10.0, 0.0, 0.0, 1.0), [5.0, 5.0]));
+            assert!((window.px_per_mm - drawn).abs() < 1e-6 && window.width_px == (5.0 * drawn) as u32, "{own}: {}", window.px_per_mm);
+            assert!((window.edge_sigma_px.unwrap() - 0.1 * drawn).abs() < 1e-6);
+        }
     }
 
     #[test]

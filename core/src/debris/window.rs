@@ -1,5 +1,7 @@
 //! The rectified window: what the segmentation sees.
 
+use super::sight::Sight;
+
 /// The card's window (or the hand-set part of a photo) seen straight on at a uniform scale.
 #[derive(Debug, Clone)]
 pub struct WindowImage {
@@ -15,4 +17,6 @@ pub struct WindowImage {
     pub white: Option<[f64; 3]>,
     /// Sigma of a sharp edge as the card's marks show it, px of this picture; `None` without a card.
     pub edge_sigma_px: Option<f64>,
+    /// Where the camera stood over the card; `None` without a card: then all is taken as seen from straight above.
+    pub sight: Option<Sight>,
 }

@@ -272,6 +272,7 @@ fn edge_sigma(raster: &Raster, pose: Option<&CardPose>, findings: &mut Vec<FaceF
                 rgb: raster.rgb.clone(),
                 white: None,
                 edge_sigma_px: None,
+                sight: None,
             };
             let smoothed = sharpness_of_strong_edges(&window).edge_sigma_px;
             if smoothed > 0.0 { (smoothed * smoothed - 0.5).max(0.36).sqrt() * step } else { 1.2 }

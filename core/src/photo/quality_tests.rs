@@ -79,8 +79,9 @@ fn strong_edges_tell_the_blur_of_a_photo_without_a_card() {
 
 #[test]
 fn picture_without_edges_has_no_blur_to_tell() {
-    let window = WindowImage { width_px: 40, height_px: 40, px_per_mm: 5.0, rgb: vec![120; 4800], white: None, edge_sigma_px: None };
+    let window =
+        WindowImage { width_px: 40, height_px: 40, px_per_mm: 5.0, rgb: vec![120; 4800], white: None, edge_sigma_px: None, sight: None };
     assert_eq!(sharpness_of_strong_edges(&window).edge_sigma_px, 0.0);
-    let tiny = WindowImage { width_px: 1, height_px: 1, px_per_mm: 5.0, rgb: vec![120; 3], white: None, edge_sigma_px: None };
+    let tiny = WindowImage { width_px: 1, height_px: 1, px_per_mm: 5.0, rgb: vec![120; 3], white: None, edge_sigma_px: None, sight: None };
     assert_eq!(sharpness_of_strong_edges(&tiny).edge_sigma_px, 0.0);
 }

@@ -65,7 +65,7 @@ mod tests {
     fn window(light: impl Fn(usize, usize) -> u8) -> WindowImage {
         let (width, height) = (400, 300);
         let rgb = (0..width * height).flat_map(|at| [light(at % width, at / width); 3]).collect();
-        WindowImage { width_px: width as u32, height_px: height as u32, px_per_mm: 8.0, rgb, white: None, edge_sigma_px: None }
+        WindowImage { width_px: width as u32, height_px: height as u32, px_per_mm: 8.0, rgb, white: None, edge_sigma_px: None, sight: None }
     }
 
     /// A cheap hash for noise.
@@ -87,7 +87,8 @@ mod tests {
         assert_eq!(striped_percent(&window(noise)), 0.0);
         assert_eq!(striped_percent(&window(|_, _| 220)), 0.0);
         assert_eq!(striped_percent(&window(|x, _| if x < 200 { 40 } else { 220 })), 0.0);
-        let small = WindowImage { width_px: 10, height_px: 10, px_per_mm: 1.0, rgb: vec![9; 300], white: None, edge_sigma_px: None };
+        let small =
+            WindowImage { width_px: 10, height_px: 10, px_per_mm: 1.0, rgb: vec![9; 300], white: None, edge_sigma_px: None, sight: None };
         assert_eq!(striped_percent(&small), 0.0);
     }
 }

@@ -41,8 +41,8 @@ fn grains_apart_are_found_with_their_sizes() {
     let (wanted, hits) = found(&truth, &reading);
     assert!(hits as f64 >= 0.9 * wanted as f64, "{hits} of {wanted} grains");
     let d50 = reading.gradation.expect("grains were counted").d50_mm / number(&truth["gradation"]["d50_mm"]);
-    // Measured 1.08 on this photo: some grains are still read with a part of their hard shadow.
-    assert!((0.90..1.10).contains(&d50), "D50 is {d50} of the truth");
+    // Measured 1.0003 on this photo.
+    assert!((0.97..1.03).contains(&d50), "D50 is {d50} of the truth");
     let scale = reading.scale.px_per_mm / number(&truth["px_per_mm"]);
     assert!((0.998..1.002).contains(&scale), "scale is {scale} of the truth");
 }
