@@ -62,12 +62,13 @@ fn divide(light: &mut [f32], by: &[f32]) {
     light.iter_mut().zip(by).for_each(|(light, by)| *light /= by);
 }
 
-/// A window of up to three times as many pixels (a card's has 2 to 7 million) is shown whole, a larger one in strips of this many: what
-/// the network keeps in mind takes 17 bytes a pixel.
-const STRIP_PX: usize = 2_500_000;
-/// Rows beyond a strip that it is shown with: what the network sees of its surroundings (94 rows at half scale), and the blocks of 32
-/// rows at half scale that it halves in.
-const BEYOND: usize = 256;
+/// A window of up to [`WHOLE_IN_QUARTERS`] quarters of this many pixels (a card's has 2 to 7 million) is shown whole, a larger one in strips
+/// of this many: what the network keeps in mind takes 14 bytes a pixel.
+const STRIP_PX: usize = 2_000_000;
+const WHOLE_IN_QUARTERS: usize = 15;
+/// Rows beyond a strip that it is shown with. All begin on the blocks of 32 rows at half scale that the network halves in; beyond its own
+/// block a row's answer rests on 95 rows at half scale: two blocks at the coarsest scale and one row at each of the five finer ones.
+const BEYOND: usize = 192;
 
 /// Rows that are answered, and rows that are shown for them.
 struct Strip {
@@ -76,7 +77,7 @@ struct Strip {
 }
 
 fn strips(width: usize, height: usize, strip_px: usize) -> Vec<Strip> {
-    let whole = width * height <= 3 * strip_px;
+    let whole = 4 * width * height <= WHOLE_IN_QUARTERS * strip_px;
     let many = if whole { height } else { (strip_px / width).next_multiple_of(64).max(BEYOND) };
     let strip = |top: usize| {
         let bottom = (top + many).min(height);

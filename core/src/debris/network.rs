@@ -9,7 +9,7 @@ use std::sync::OnceLock;
 use multiversion::multiversion;
 
 use super::ground::LUMINANCE;
-use super::planes::{Kernel, Planes, add_doubled, conv};
+use super::planes::{Kernel, Planes, add_doubled, add_made_of_half, conv};
 
 /// Multiple of the half-scale raster's sides: five halvings.
 const BLOCK: usize = 32;
@@ -190,11 +190,11 @@ impl Features {
         add_doubled(&mut e4, &e5);
         add_doubled(&mut e3, &step("d4", &e4));
         add_doubled(&mut e2, &step("d3", &e3));
-        let d2 = step("d2", &e2);
-        add_doubled(&mut e1, &conv(&d2, net.layer("u1"), false));
-        let d1 = step("d1", &e1);
-        add_doubled(&mut e0, &conv(&d1, net.layer("u0"), false));
-        drop((e1, e2, e3, e4, d1, d2));
+        drop((e3, e4, e5));
+        add_made_of_half(&mut e1, &e2, net.layer("d2"), net.layer("u1"));
+        drop(e2);
+        add_made_of_half(&mut e0, &e1, net.layer("d1"), net.layer("u0"));
+        drop(e1);
         let half_width = width.div_ceil(2);
         let mut answer =
             Answer { width, height, grain: vec![0; width * height], seam: vec![0; width * height], lump: Vec::new(), half_width };

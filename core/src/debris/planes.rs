@@ -62,14 +62,31 @@ impl Planes {
 
 /// Adds planes of half the size, each cell to four.
 pub fn add_doubled(planes: &mut Planes, half: &Planes) {
+    (0..half.height).for_each(|row| add_row_doubled(planes, row, half, row));
+}
+
+/// Adds row `from_row` of planes of half the size, each cell to four of rows `2 * row` and `2 * row + 1`.
+fn add_row_doubled(planes: &mut Planes, row: usize, half: &Planes, from_row: usize) {
     for plane in 0..planes.count {
-        for row in 0..planes.height {
-            let from = half.row(plane, row / 2);
-            for (pair, value) in planes.row_mut(plane, row).as_chunks_mut::<2>().0.iter_mut().zip(from) {
+        let from = half.row(plane, from_row);
+        for to_row in [2 * row, 2 * row + 1] {
+            for (pair, value) in planes.row_mut(plane, to_row).as_chunks_mut::<2>().0.iter_mut().zip(from) {
                 pair[0] += value;
                 pair[1] += value;
             }
         }
+    }
+}
+
+/// [`add_doubled`] of what `first`, cut off below zero, and then `last`, of single cells, make of `half`: row by row, so that the planes in
+/// between need no memory.
+pub fn add_made_of_half(planes: &mut Planes, half: &Planes, first: &Kernel, last: &Kernel) {
+    let mut middle = Planes::new(first.outputs, half.width, 1);
+    let mut made = Planes::new(last.outputs, half.width, 1);
+    for row in 0..half.height {
+        first.row(half, row, &mut middle, true);
+        last.row(&middle, 0, &mut made, false);
+        add_row_doubled(planes, row, &made, 0);
     }
 }
 
@@ -244,6 +261,20 @@ mod tests {
         assert_eq!(half.row(0, 0), [3.0, 1.0]);
         add_doubled(&mut planes, &half);
         assert_eq!((planes.row(0, 0), planes.row(0, 1)), (&[4.0, 5.0, 1.0, 1.0][..], &[6.0, 9.0, 1.0, 5.0][..]));
+    }
+
+    #[test]
+    fn sum_made_row_by_row_is_that_of_whole_planes() {
+        let mut half = Planes::new(2, 3, 2);
+        (0..4).for_each(|at| half.row_mut(at % 2, at / 2).copy_from_slice(&[0.3 + at as f32, -1.7, 0.9 * at as f32]));
+        let (mut first, mut last) = (Kernel::new(3, 2, 3), Kernel::new(1, 3, 2));
+        (0..3).for_each(|out| first.set(out, 0.1, &[0.7 - 0.5 * out as f32; 18]));
+        (0..2).for_each(|out| last.set(out, -0.2, &[0.3, -0.4, 0.1 + out as f32]));
+        let (mut by_rows, mut whole) = (Planes::new(2, 6, 4), Planes::new(2, 6, 4));
+        add_made_of_half(&mut by_rows, &half, &first, &last);
+        add_doubled(&mut whole, &conv(&conv(&half, &first, true), &last, false));
+        assert!(whole.values.iter().any(|value| *value > 0.1));
+        assert_eq!(by_rows.values, whole.values);
     }
 
     /// Wider registers must not change a bit: each cell is summed in the order written here, on every machine.
