@@ -172,6 +172,8 @@ record! {
 pub enum OutboxEvent {
     /// The depot took this device's token: its enrolment code is spent, forget it.
     LetIn,
+    /// The depot will never take this device's code: go on with what let the device in before, where there is such.
+    TurnedAway,
     /// The depot has this entry.
     EntrySent {
         /// Which.
@@ -220,6 +222,7 @@ impl Cross<OutboxEvent> for core_outbox::OutboxEvent {
     fn cross(self) -> OutboxEvent {
         match self {
             Self::LetIn => OutboxEvent::LetIn,
+            Self::TurnedAway => OutboxEvent::TurnedAway,
             Self::EntrySent(entry) => OutboxEvent::EntrySent { entry_id: entry.cross() },
             Self::PhotoSent(photo) => OutboxEvent::PhotoSent { photo_id: photo.cross() },
             Self::PhotoProgress { photo, sent_bytes, length_bytes } => {

@@ -14,7 +14,7 @@ use crate::model::entry::SealedEntry;
 use crate::model::outgoing::Trouble;
 use crate::store::aside::{AsideProblem, SetAside};
 use crate::store::{aside, device, entries, queue};
-use crate::wire::v1::{EntriesPage, LET_IN_SCHEMA, LetIn, VerdictOutcome, Verdicts};
+use crate::wire::v1::{CODE_REVOKED, CODE_TOO_LATE, CODE_USED, EntriesPage, LET_IN_SCHEMA, LetIn, UNKNOWN_CODE, VerdictOutcome, Verdicts};
 
 /// What an accepted answer led to.
 enum Read {
@@ -70,6 +70,11 @@ impl Outbox {
             let mut events = Vec::new();
             if let Some(held) = self.otherwise(transaction, &ticket.0, &outcome, now, &mut events)? {
                 outcome = held;
+            }
+            if let (Work::LetIn, Outcome::Later { trouble, .. }) = (&ticket.0, &outcome)
+                && [CODE_USED, CODE_TOO_LATE, CODE_REVOKED, UNKNOWN_CODE].contains(&trouble.code.as_str())
+            {
+                events.push(OutboxEvent::TurnedAway);
             }
             let before = queue::pause(transaction)?;
             if let Some(pause) = policy::pause_after(before.as_ref(), &outcome, &self.settings.backoff, draw, now_ms) {

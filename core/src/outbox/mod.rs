@@ -141,6 +141,8 @@ struct Sent {
 pub enum OutboxEvent {
     /// The depot took this device's token: its enrolment code is spent and need not be kept.
     LetIn,
+    /// The depot will never take this device's code: a device that was let in before goes on with what let it in then.
+    TurnedAway,
     /// The depot has this entry.
     EntrySent(EntryId),
     /// The depot has this photo, whole.

@@ -105,7 +105,7 @@ pub fn run_outbox(
                     last_trouble = Some(trouble.clone());
                     paused = Some(*until);
                 }
-                OutboxEvent::LetIn | OutboxEvent::PhotoProgress { .. } => {}
+                OutboxEvent::LetIn | OutboxEvent::TurnedAway | OutboxEvent::PhotoProgress { .. } => {}
             }
             observer(event);
         }

@@ -15,7 +15,10 @@ use crate::fieldbook::{BoxCheckDraft, OpenOptions, PhotoInput};
 use crate::ids::{DeviceId, PumpId};
 use crate::model::outgoing::QueueState;
 use crate::model::{PumpSpec, SealedEntry};
-use crate::wire::v1::{CodeShown, EntriesBatch, EntriesPage, LET_IN_PATH, LET_IN_SCHEMA, LetIn, Verdict, VerdictOutcome, Verdicts};
+use crate::wire::v1::{
+    CODE_REVOKED, CODE_TOO_LATE, CODE_USED, CodeShown, EntriesBatch, EntriesPage, LET_IN_PATH, LET_IN_SCHEMA, LetIn, UNKNOWN_CODE, Verdict,
+    VerdictOutcome, Verdicts,
+};
 
 /// What the link or the depot does to one request.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,6 +67,8 @@ struct Memory {
     most_entries: usize,
     /// Every code that was shown, in order.
     codes: Vec<String>,
+    /// What is wrong with each code, in the depot's word.
+    refuse_code: Option<&'static str>,
     arrivals_before_photo: Vec<String>,
     requests: u32,
 }
@@ -93,6 +98,10 @@ impl Memory {
             Method::Post if request.path == LET_IN_PATH => {
                 let shown: CodeShown = serde_json::from_slice(body).unwrap();
                 self.codes.push(shown.code);
+                if let Some(word) = self.refuse_code {
+                    let told = format!(r#"{{"type":"urn:gritbook:problem:{word}","title":"refused","status":409}}"#);
+                    return answer(409, &[("content-type", "application/problem+json".into())], told.into());
+                }
                 answer(200, &[], serde_json::to_vec(&LetIn { schema: LET_IN_SCHEMA.into(), name: "phone".into() }).unwrap())
             }
             Method::Post => {
@@ -425,6 +434,26 @@ fn code_is_shown_before_anything_else_until_it_was_taken_and_then_no_more() {
     assert_eq!(run().ended, Ended::Finished);
     assert_eq!((let_in, depot.0.lock().unwrap().codes.as_slice()), (1, &["c0de".to_owned(), "c0de".to_owned()][..]));
     assert_all_arrived(&book, &depot);
+}
+
+#[test]
+fn code_that_is_never_taken_turns_the_device_away_and_one_that_may_yet_be_taken_does_not() {
+    for (word, for_good) in [(CODE_USED, true), (UNKNOWN_CODE, true), (CODE_TOO_LATE, true), (CODE_REVOKED, true), ("too_many", false)] {
+        let folder = tempfile::tempdir().unwrap();
+        let (book, _) = filled(folder.path());
+        let depot = fake([]);
+        depot.0.lock().unwrap().refuse_code = Some(word);
+        let options = RunOptions { settings: settings(), seed: 1, pull: false, now_please: true, code: Some("c0de".into()) };
+        let mut events = Vec::new();
+        let report = run_outbox(&book, &depot, &options, &start, &mut |event| events.push(event.clone())).unwrap();
+        assert!(matches!(report.ended, Ended::Paused { trouble: Some(_), .. }) && report.requests == 1, "{report:?}");
+        assert_eq!(events.contains(&OutboxEvent::TurnedAway), for_good, "{word}: {events:?}");
+        assert!(book.outbox().unwrap().iter().all(|item| item.state == QueueState::Waiting), "nothing is parked for it");
+        // With what let it in before, everything goes.
+        let before = RunOptions { code: None, ..options };
+        assert_eq!(run_outbox(&book, &depot, &before, &start, &mut |_| {}).unwrap().ended, Ended::Finished);
+        assert_all_arrived(&book, &depot);
+    }
 }
 
 #[test]

@@ -65,7 +65,7 @@ impl Sync {
             OutboxEvent::PhotoSent(_) => photos += 1,
             OutboxEvent::EntrySent(_) => bar.set_message("sending entries"),
             OutboxEvent::Pulled { .. } => bar.set_message("reading what others wrote"),
-            OutboxEvent::LetIn | OutboxEvent::Parked { .. } | OutboxEvent::Paused { .. } => {}
+            OutboxEvent::LetIn | OutboxEvent::TurnedAway | OutboxEvent::Parked { .. } | OutboxEvent::Paused { .. } => {}
         };
         let report = run_outbox(&book, &transport, &options, &super::now, &mut observer);
         bar.finish_and_clear();

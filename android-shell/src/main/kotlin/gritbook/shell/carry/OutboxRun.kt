@@ -19,6 +19,10 @@ class OutboxRun(private val desk: Desk, private val prefs: Prefs, private val no
     @Volatile
     private var cancelled = false
 
+    /** The code that this run shows; another may be photographed while it is on its way. */
+    @Volatile
+    private var shown: String? = null
+
     /** [heard] on the main thread for every event; [then] with null where no depot is enrolled yet. */
     fun start(heard: (OutboxEvent) -> Unit = {}, then: (Result<RunReport?>) -> Unit) {
         val main = Handler(Looper.getMainLooper())
@@ -26,7 +30,11 @@ class OutboxRun(private val desk: Desk, private val prefs: Prefs, private val no
             override fun heard(event: OutboxEvent) {
                 main.post {
                     // A code that is not forgotten in time is shown again, which changes nothing.
-                    if (event is OutboxEvent.LetIn) prefs.edit { remove("code") }
+                    when (event) {
+                        is OutboxEvent.LetIn -> prefs.letIn(shown)
+                        is OutboxEvent.TurnedAway -> prefs.turnedAway(shown)
+                        else -> Unit
+                    }
                     heard(event)
                 }
             }
@@ -35,6 +43,7 @@ class OutboxRun(private val desk: Desk, private val prefs: Prefs, private val no
             val settings = prefs.await()
             val (depot, token) = settings.depotUrl to settings.token
             if (depot == null || token == null) return@ask null
+            shown = settings.code
             val made = HttpCarrier(depot, token, settings.depotKey)
             carrier = made
             if (cancelled) made.cancel()

@@ -2,6 +2,7 @@ package gritbook.shell.frame
 
 import android.os.Build
 import gritbook.core.Costs
+import gritbook.core.Enrolment
 import gritbook.core.LevelLimits
 import gritbook.core.UnitSystem
 import java.util.Locale
@@ -108,6 +109,39 @@ class Prefs(private val pen: Pen) {
         return now
     }
 
+    /**
+     * A new right to send. Until the depot has taken it, what let this phone in so far is kept beside it: a code that somebody else
+     * used shuts nobody out.
+     */
+    fun enrolled(depot: String, found: Enrolment, secret: String) = edit {
+        val holds = optString("token").isNotBlank() && optString("code").isBlank() && optString("token") != found.token
+        if (found.code == null) remove(BEFORE) else if (holds) put(BEFORE, JSONObject(this, RIGHT))
+        put("depot", depot)
+        put("token", found.token)
+        put("code", found.code)
+        put("device_secret", secret)
+        put("depot_key", found.keySha256)
+        put("device", found.name)
+    }
+
+    /** The depot took what was shown with [code]; null changes nothing. A newer code that came meanwhile is still to be shown. */
+    fun letIn(code: String?) = ifShown(code) {
+        remove("code")
+        remove(BEFORE)
+    }
+
+    /** The depot will never take [code]: the phone goes on with what let it in before, where something did. */
+    fun turnedAway(code: String?) = ifShown(code) {
+        val before = optJSONObject(BEFORE) ?: return@ifShown
+        RIGHT.forEach { put(it, before.opt(it)) }
+        remove("code")
+        remove(BEFORE)
+    }
+
+    private fun ifShown(code: String?, change: JSONObject.() -> Unit) {
+        if (code != null && code == now.code) edit(change)
+    }
+
     fun edit(change: JSONObject.() -> Unit) {
         take(JSONObject(json.toString()).apply(change))
         pen.write(FILE, json.toString())
@@ -115,5 +149,9 @@ class Prefs(private val pen: Pen) {
 
     companion object {
         const val FILE = "settings.json"
+        private const val BEFORE = "before"
+
+        /** What lets a phone in, and what the depot calls it. */
+        private val RIGHT = arrayOf("depot", "token", "depot_key", "device")
     }
 }

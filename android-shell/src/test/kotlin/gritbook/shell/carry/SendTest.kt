@@ -5,6 +5,7 @@ import android.app.job.JobParameters
 import android.app.job.JobScheduler
 import android.content.Context
 import gritbook.core.Body
+import gritbook.core.Enrolment
 import gritbook.core.HttpMethod
 import gritbook.core.QueueState
 import gritbook.core.Request
@@ -22,6 +23,7 @@ import java.io.File
 import org.json.JSONObject
 import org.junit.After
 import org.junit.Assert.assertEquals
+import org.junit.Assert.assertNotEquals
 import org.junit.Assert.assertNotNull
 import org.junit.Assert.assertNull
 import org.junit.Assert.assertTrue
@@ -206,14 +208,68 @@ class SendTest {
         assertNull(bench.app.prefs.now.code)
     }
 
+    private fun otherPhoneShows(code: String) {
+        val body = JSONObject().put("schema", "gritbook.code/1").put("code", code).toString().encodeToByteArray()
+        val answer = HttpCarrier(depot.url, "f".repeat(64)).carry(Request(HttpMethod.POST, "/v1/enrolment", emptyList(), Body.Bytes(body)))
+        assertEquals(200, answer.status.toInt())
+    }
+
+    @Test
+    fun phoneThatIsInAndIsGivenAUsedCodeThenItSaysSoAndGoesOnAsBefore() {
+        bench.start()
+        bench.pump("Otter")
+        depot.start()
+        enrolByPhoto()
+        systemRunsJob()
+        val before = bench.app.prefs.now
+        val used = depot.enrol("phone 2").code
+        otherPhoneShows(JSONObject(used).getString("code"))
+        bench.activity.home()
+        bench.settle()
+        bench.activity.go(Place("enrol"))
+        bench.settle()
+        bench.type(R.id.code, used)
+        bench.touch(R.id.done)
+        assertNotEquals(before.token, bench.app.prefs.now.token)
+        bench.pump("Badger")
+        bench.activity.home()
+        bench.settle()
+        bench.touch(R.id.outbox)
+        bench.touch(R.id.send)
+        assertTrue(bench.texts(), "nother device used this code" in bench.texts())
+        assertEquals(before, bench.app.prefs.now)
+        assertEquals("nothing is lost", 1, waiting())
+        bench.touch(R.id.send)
+        assertEquals(0, waiting())
+        assertTrue("Badger" in depot.entries(before.token!!))
+    }
+
+    @Test
+    fun codePhotographedWhileAnEarlierOneIsOnItsWayThenItIsStillShown() {
+        bench.start()
+        depot.start()
+        val prefs = bench.app.prefs
+        enrolByPhoto()
+        val earlier = prefs.now.code
+        val (depotUrl, key) = prefs.now.depotUrl to prefs.now.depotKey
+        prefs.enrolled(depotUrl!!, Enrolment(depotUrl, "phone 2", "t".repeat(64), "later", key), prefs.now.deviceSecret!!)
+        prefs.letIn(earlier)
+        prefs.turnedAway(earlier)
+        assertEquals("later", prefs.now.code)
+        prefs.letIn(null)
+        assertEquals("later", prefs.now.code)
+        // What waits was never let in: there is nothing to go back to, and the code is told of until a better one comes.
+        prefs.turnedAway("later")
+        assertEquals("later", prefs.now.code)
+        prefs.letIn("later")
+        assertNull(prefs.now.code)
+    }
+
     private fun anotherPhoneUsesTheCode() {
         bench.start()
         bench.pump("Otter")
         depot.start()
-        val code = JSONObject(enrolByPhoto()).getString("code")
-        val body = JSONObject().put("schema", "gritbook.code/1").put("code", code).toString().encodeToByteArray()
-        val answer = HttpCarrier(depot.url, "f".repeat(64)).carry(Request(HttpMethod.POST, "/v1/enrolment", emptyList(), Body.Bytes(body)))
-        assertEquals(200, answer.status.toInt())
+        otherPhoneShows(JSONObject(enrolByPhoto()).getString("code"))
         bench.activity.home()
         bench.settle()
         bench.touch(R.id.outbox)

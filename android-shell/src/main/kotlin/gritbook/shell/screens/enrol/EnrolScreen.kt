@@ -88,14 +88,7 @@ class EnrolScreen(at: Place, frame: Frame) : Screen(at, frame) {
         val (found, secret) = kept
         val depot = found.depot ?: return page.say(word(R.string.enrol_no_address), word(R.string.enrol_no_address_advice))
         if (!HttpCarrier.allowed(depot)) return page.say(word(R.string.enrol_not_encrypted), word(R.string.enrol_not_encrypted_advice))
-        frame.prefs.edit {
-            put("depot", depot)
-            put("token", found.token)
-            put("code", found.code)
-            put("device_secret", secret)
-            put("depot_key", found.keySha256)
-            put("device", found.name)
-        }
+        frame.prefs.enrolled(depot, found, secret)
         frame.trail.secret = ""
         frame.trail.forget(at)
         Sending.soon(context)
