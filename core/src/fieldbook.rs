@@ -18,6 +18,7 @@ mod lists;
 #[cfg(test)]
 mod tests;
 mod verify;
+mod whole;
 
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -34,6 +35,7 @@ pub use grades::WearPhoto;
 pub use history::history_csv_of;
 pub use lists::{CurrentGrade, LastCheck, PumpSummary};
 pub use verify::{DeviceChain, VerifyReport};
+pub use whole::WholeRecord;
 
 use crate::error::{CoreError, ErrorKind};
 use crate::ids::{DeviceId, EntryId, PhotoId, PumpId};

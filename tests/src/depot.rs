@@ -3,6 +3,8 @@
 // Helpers of tests may fail loudly like the tests themselves.
 #![allow(clippy::unwrap_used, clippy::missing_panics_doc)]
 
+use std::sync::Arc;
+
 use axum::Router;
 use axum::body::Body;
 use axum::http::{HeaderMap, Request, Response};
@@ -11,6 +13,8 @@ use base64::engine::general_purpose::STANDARD;
 use chrono::{DateTime, Utc};
 use gritbook_core::ids::{DeviceId, EntryId, PumpId, Sha256Hex};
 use gritbook_core::wire::v1::{UPLOAD_META_ID, UPLOAD_META_SHA256};
+use gritbook_depot::server::archive::SqliteArchive;
+use gritbook_depot::server::shelf::{PhotoStore, Shelf};
 use gritbook_depot::server::{Depot, Settings, app, make_token, token_hash};
 use http_body_util::BodyExt as _;
 use serde_json::{Value, json};
@@ -77,6 +81,18 @@ impl TestDepot {
     pub async fn with(settings: Settings) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let depot = Depot::open(folder.path(), settings).unwrap();
+        Self::of(folder, depot).await
+    }
+
+    /// A depot with its whole photos in `photos`.
+    pub async fn on(photos: Arc<dyn PhotoStore>, settings: Settings) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let archive = SqliteArchive::open(folder.path()).unwrap();
+        let depot = Depot::new(Arc::new(archive), Shelf::on(folder.path(), photos).unwrap(), settings);
+        Self::of(folder, depot).await
+    }
+
+    async fn of(folder: TempDir, depot: Depot) -> Self {
         let token = make_token().unwrap();
         depot.archive().enroll("test phone".into(), token_hash(&token), now()).await.unwrap();
         Self { router: app(depot.clone()), folder, depot, token }

@@ -72,6 +72,9 @@ async fn entries<A: Archive>(archive: &A, again: impl Fn() -> A) {
     let store = |texts: &[String]| archive.store_entries(texts.to_vec(), by, now());
     let outcomes = |verdicts: Vec<gritbook_core::wire::v1::Verdict>| verdicts.into_iter().map(|one| one.outcome).collect::<Vec<_>>();
     assert_eq!(outcomes(store(&texts[..3]).await.unwrap()), vec![VerdictOutcome::Stored; 3]);
+    assert_eq!(archive.entry_count(None).await.unwrap(), 3);
+    assert_eq!(archive.entry_count(Some(vec![pump, PumpId::new(now())])).await.unwrap(), 3);
+    assert_eq!(archive.entry_count(Some(Vec::new())).await.unwrap(), 0);
     // What is there already and what is no entry keep the others of the batch from nothing.
     let mixed = [texts[2].clone(), "{}".to_owned(), texts[3].clone()];
     let mixed = outcomes(store(&mixed).await.unwrap());

@@ -4,6 +4,7 @@ use chrono::{DateTime, FixedOffset, Utc};
 
 use super::FieldBook;
 use super::amend::effective;
+use super::history::history_of;
 use crate::call::{Ask, Call, CallCode, Costs, Forecasted, Judge, TrackRecord, track_record};
 use crate::diagnosis::{Diagnosis, diagnose};
 use crate::error::CoreError;
@@ -11,7 +12,7 @@ use crate::history::{BreakIn, Event, History, Row, Timeline};
 use crate::ids::PumpId;
 use crate::life::{LifeSummary, summary};
 use crate::model::Part;
-use crate::model::entry::{Called, EntryBody, RemovalReason};
+use crate::model::entry::{Called, EntryBody, RemovalReason, SealedEntry};
 use crate::store::entries;
 
 /// What is asked of a call; pressures and mix as usual where they are left out.
@@ -67,18 +68,7 @@ impl FieldBook {
     /// What reading the book gives.
     pub fn track_record(&self) -> Result<TrackRecord, CoreError> {
         let all = self.store()?.read(entries::all)?;
-        let history = self.history()?;
-        let (mut forecasts, mut without_outcome) = (Vec::new(), 0);
-        for found in effective(all) {
-            let head = &found.sealed.entry.head;
-            let Some(EntryBody::Called(called)) = &found.holds else { continue };
-            let Some(chance) = called.answer.get("chance_of_failure").and_then(serde_json::Value::as_f64) else { continue };
-            match outcome(&history, &head.pump.to_string(), head.at.to_utc()) {
-                Some(failed) => forecasts.push(Forecasted { chance, failed }),
-                None => without_outcome += 1,
-            }
-        }
-        Ok(track_record(&forecasts, without_outcome))
+        track_record_of(all)
     }
 
     /// The looks into the box that follow new cups, done and due; None where none is to come.
@@ -119,6 +109,22 @@ impl FieldBook {
     pub fn life(&self, part: Part) -> Result<LifeSummary, CoreError> {
         summary(&self.history()?, part)
     }
+}
+
+/// The track record of entries in the record's order, for who has them without a book.
+pub(super) fn track_record_of(entries: Vec<SealedEntry>) -> Result<TrackRecord, CoreError> {
+    let history = history_of(entries.clone())?;
+    let (mut forecasts, mut without_outcome) = (Vec::new(), 0);
+    for found in effective(entries) {
+        let head = &found.sealed.entry.head;
+        let Some(EntryBody::Called(called)) = &found.holds else { continue };
+        let Some(chance) = called.answer.get("chance_of_failure").and_then(serde_json::Value::as_f64) else { continue };
+        match outcome(&history, &head.pump.to_string(), head.at.to_utc()) {
+            Some(failed) => forecasts.push(Forecasted { chance, failed }),
+            None => without_outcome += 1,
+        }
+    }
+    Ok(track_record(&forecasts, without_outcome))
 }
 
 /// Whether a cup failed in the first pour after a moment; None where none was recorded yet, or a cup was changed before it.

@@ -131,15 +131,6 @@ fn cells(body: &EntryBody) -> Option<Cells> {
     Some(cells)
 }
 
-/// How a pump is named in the rows.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Naming {
-    /// By its name, for people; two pumps may share one.
-    Name,
-    /// By its id, which no other pump has.
-    Id,
-}
-
 impl FieldBook {
     /// The record as history CSV, amendments applied, in the record's order; of one pump where given. Figures are written so
     /// that they read back exactly.
@@ -147,7 +138,12 @@ impl FieldBook {
     /// # Errors
     /// What reading the book gives.
     pub fn history_csv(&self, pump: Option<PumpId>) -> Result<String, CoreError> {
-        self.rows_as_csv(pump, Naming::Name)
+        let store = self.store()?;
+        let names: std::collections::HashMap<PumpId, String> =
+            store.read(pumps::all)?.into_iter().map(|(id, spec)| (id, spec.name)).collect();
+        let all = store.read(entries::all)?;
+        drop(store);
+        csv_of(all, pump, |id| names.get(&id).cloned())
     }
 
     /// The record of all pumps as a history, each pump named by its id. A running total that contradicts the others of its pump
@@ -156,18 +152,15 @@ impl FieldBook {
     /// # Errors
     /// What reading the book gives.
     pub fn history(&self) -> Result<History, CoreError> {
-        let rows = parse_rows(self.rows_as_csv(None, Naming::Id)?.as_bytes()).map_err(|refusal| refusal.error)?;
-        Ok(History { rows: without_contradicting_totals(rows), other_columns: Vec::new() })
+        let all = self.store()?.read(entries::all)?;
+        history_of(all)
     }
+}
 
-    fn rows_as_csv(&self, pump: Option<PumpId>, naming: Naming) -> Result<String, CoreError> {
-        let store = self.store()?;
-        let names: std::collections::HashMap<PumpId, String> =
-            store.read(pumps::all)?.into_iter().map(|(id, spec)| (id, spec.name)).collect();
-        let all = store.read(entries::all)?;
-        drop(store);
-        csv_of(all, pump, |id| if naming == Naming::Name { names.get(&id).cloned() } else { None })
-    }
+/// The same of entries in the record's order, for who has them without a book.
+pub(super) fn history_of(entries: Vec<SealedEntry>) -> Result<History, CoreError> {
+    let rows = parse_rows(csv_of(entries, None, |_| None)?.as_bytes()).map_err(|refusal| refusal.error)?;
+    Ok(History { rows: without_contradicting_totals(rows), other_columns: Vec::new() })
 }
 
 /// The entries of one pump as history CSV, amendments applied, for who has entries without a book; in the record's order: by hybrid

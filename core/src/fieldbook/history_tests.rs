@@ -6,7 +6,7 @@ use proptest::prelude::*;
 use super::tests::{now, open};
 use crate::call::{CallCode, Costs};
 use crate::debris::reading::LevelCode;
-use crate::fieldbook::{BoxCheckDraft, CallQuestion, GradeDraft};
+use crate::fieldbook::{BoxCheckDraft, CallQuestion, GradeDraft, WholeRecord};
 use crate::history::{Event, parse};
 use crate::model::entry::{Fitted, Graded, Liquid, Measured, Poured, RemovalReason, Removed};
 use crate::model::{Cup, Grade, GradeSource, Part, PumpSpec};
@@ -106,6 +106,13 @@ proptest! {
         let call = book.call(pump, &question, &Costs::default(), now() + TimeDelta::days(1)).unwrap();
         prop_assert!((0.0..=1.0).contains(&call.chance_of_failure));
         prop_assert_eq!(call.pump, name.trim());
+        // Who has the entries without the book, in any order, knows the same.
+        let mut whole = WholeRecord::default();
+        book.entries().unwrap().into_iter().rev().for_each(|sealed| whole.take_in(sealed.doc));
+        prop_assert_eq!(whole.history(None).unwrap(), known.clone());
+        prop_assert_eq!(whole.history(Some(&[pump])).unwrap(), known);
+        prop_assert!(whole.history(Some(&[])).unwrap().rows.is_empty());
+        prop_assert_eq!(whole.track_record(None).unwrap(), book.track_record().unwrap());
     }
 }
 

@@ -5,11 +5,13 @@ use std::path::PathBuf;
 use anyhow::Context as _;
 use gritbook_core::history::{Refusal, Repair, parse};
 use gritbook_core::life::summary::Estimate;
-use gritbook_core::life::{LifeSummary, Weibull, summary};
+use gritbook_core::life::{LifeSummary, summary};
 use gritbook_core::model::Part;
+use gritbook_core::units::shown::UnitSystem;
 
 use super::{Failure, Run, say, say_document};
-use crate::report::chart::{Axis, Chart, Label, Mark, Place, Tone, plain_number};
+use crate::report::chart::plain_number;
+use crate::report::lives::life_chart;
 
 /// Arguments.
 #[derive(Debug, clap::Args)]
@@ -95,7 +97,8 @@ impl Run for Args {
         })?;
         let summary = summary(&history, self.part)?;
         if let Some(path) = &self.plot {
-            std::fs::write(path, chart(&summary).to_svg()).with_context(|| format!("writing `{}` failed", path.display()))?;
+            std::fs::write(path, life_chart(&summary, |words| words.en, UnitSystem::Metric).to_svg())
+                .with_context(|| format!("writing `{}` failed", path.display()))?;
         }
         if self.json {
             say_document(&summary)?;
@@ -148,60 +151,4 @@ fn print(summary: &LifeSummary) {
             told.duty_weight
         ));
     }
-}
-
-/// The counted and the fitted curve; beyond the last life it is hatched.
-fn chart(summary: &LifeSummary) -> Chart {
-    let law = summary.weibull();
-    // The curve to go by accounts for what was seen; the one that does not stands behind it, to be held against it.
-    let told = summary.with_signs.as_ref().map(|told| Weibull { shape: told.law.shape.value, scale: told.law.scale_m3.value });
-    let last_counted = summary.kaplan_meier.last().map_or(0.0, |row| row.age_m3);
-    let to = (law.quantile(0.97)).max(last_counted) * 1.05;
-    let ages: Vec<f64> = (0..=120).map(|i| to * f64::from(i) / 120.0).collect();
-    let mut counted = vec![[0.0, 100.0]];
-    counted.extend(summary.kaplan_meier.iter().map(|row| [row.age_m3, 100.0 * row.reliability]));
-    // Pointwise normal bounds from Greenwood's error, clipped to what a share can be.
-    let mut band: Vec<[f64; 3]> = vec![[0.0, 100.0, 100.0]];
-    for row in &summary.kaplan_meier {
-        let half = 1.96 * row.reliability_se;
-        let [low, high] = [(row.reliability - half).max(0.0), (row.reliability + half).min(1.0)].map(|share| 100.0 * share);
-        if let Some(&[_, before_low, before_high]) = band.last() {
-            band.push([row.age_m3, before_low, before_high]);
-        }
-        band.push([row.age_m3, low, high]);
-    }
-    let lives = &summary.lives;
-    let note = format!("{} failed, {} sound when last seen", lives.all_failures(), lives.right_censored);
-    let mut chart = Chart::new(
-        "How long they last",
-        Axis::linear("concrete through the part, m3", 0.0, to),
-        Axis::linear("still sound, %", 0.0, 100.0),
-    );
-    chart.note = if summary.prior_used { format!("{note}; too few for a fit: with the stated prior") } else { note };
-    if last_counted > 0.0 && last_counted < 0.98 * to {
-        chart = chart.with(Mark::Hatched { from_x: last_counted, to_x: to, text: "no failure\nseen yet".to_owned() });
-    }
-    let line = |law: Weibull, text: &str, plain: bool| Mark::Line {
-        points: ages.iter().map(|age| [*age, 100.0 * law.reliability(*age)]).collect(),
-        tone: if plain { Tone::Pencil } else { Tone::Own },
-        width_px: if plain { 1.5 } else { 2.5 },
-        dashed: plain,
-        label: Some(Label { text: text.to_owned(), place: Place::End }),
-    };
-    if counted.len() > 1 {
-        let label = Label { text: "counted".to_owned(), place: Place::Below(1.0) };
-        chart = chart.with(Mark::Band { points: band, tone: Tone::Pencil }).with(Mark::Steps {
-            points: counted,
-            tone: Tone::Pencil,
-            width_px: 1.5,
-            label: Some(label),
-        });
-    }
-    let alone = if summary.prior_used { "with prior" } else { "fitted" };
-    let chart = match told {
-        Some(told) => chart.with(line(law, "without signs", true)).with(line(told, "with signs", false)),
-        None => chart.with(line(law, alone, false)),
-    };
-    let b10_m3 = summary.with_signs.as_ref().map_or(&summary.b10_m3, |told| &told.law.b10_m3).value;
-    chart.with(Mark::UprightAt { x: b10_m3, tone: Tone::Ink, text: format!("one in ten by\n{} m3", plain_number(b10_m3)) })
 }

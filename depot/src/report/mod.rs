@@ -6,6 +6,7 @@ pub mod code;
 pub mod curve;
 pub mod face;
 pub mod fonts;
+pub mod lives;
 pub mod overlay;
 pub mod paper;
 pub mod picture;

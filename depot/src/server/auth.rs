@@ -209,9 +209,31 @@ impl FromRequestParts<Depot> for Reader {
     type Rejection = Problem;
 
     async fn from_request_parts(parts: &mut Parts, depot: &Depot) -> Result<Self, Problem> {
-        if let Some(signed) = Signed::find(&parts.headers, depot).await? {
-            return Ok(Self::Person(Box::new(signed)));
+        match Signed::find(&parts.headers, depot).await? {
+            Some(signed) => Ok(Self::Person(Box::new(signed))),
+            None => Self::unsigned(parts, depot, BASIC).await,
         }
+    }
+}
+
+/// Someone who reads a page that asks by itself what is new. It makes no session last longer, and nobody is asked for a password by
+/// HTTP Basic: the browser would put a window of its own over the page.
+pub(crate) struct Glance(pub(crate) Reader);
+
+impl FromRequestParts<Depot> for Glance {
+    type Rejection = Problem;
+
+    async fn from_request_parts(parts: &mut Parts, depot: &Depot) -> Result<Self, Problem> {
+        if let Some(signed) = Signed::glance(&parts.headers, depot).await? {
+            return Ok(Self(Reader::Person(Box::new(signed))));
+        }
+        Reader::unsigned(parts, depot, BEARER).await.map(Self)
+    }
+}
+
+impl Reader {
+    /// A reader without a session.
+    async fn unsigned(parts: &Parts, depot: &Depot, challenge: &'static str) -> Result<Self, Problem> {
         if depot.settings().page_open && !depot.archive().any_person().await? {
             // A web site could point its own name at 127.0.0.1 and read an open page through a visitor's browser.
             let host = parts.headers.get(header::HOST).and_then(|host| host.to_str().ok()).unwrap_or("localhost");
@@ -226,7 +248,7 @@ impl FromRequestParts<Depot> for Reader {
             ));
         }
         let token = bearer(&parts.headers).or_else(|| basic_password(&parts.headers));
-        identify(depot, token.as_deref(), BASIC).await.map(Self::Device)
+        identify(depot, token.as_deref(), challenge).await.map(Self::Device)
     }
 }
 

@@ -9,9 +9,9 @@ use std::time::Duration;
 use chrono::TimeDelta;
 use gritbook_core::CoreError;
 
+use super::Depot;
 use super::archive::keeping::Going;
 use super::pages::view::photos_named;
-use super::{Depot, on_disk};
 
 /// The shortest time that a rule may keep photos.
 pub const LEAST_DAYS: u64 = 30;
@@ -36,12 +36,12 @@ impl Depot {
             }
         }
         for Going { photo, stored, put_away } in archive.photos_going().await? {
-            let (shelf, sha256, path) = (self.shelf().clone(), photo.sha256, self.shelf().photo_path(&photo));
+            let sha256 = photo.sha256;
             let due = before.is_some_and(|before| stored < before) && !spared.contains(&sha256);
-            if !due && on_disk(move || Ok(path.exists())).await? {
+            if !due && self.shelf().photos().has(photo.clone()).await? {
                 archive.take_photo_back(sha256).await?;
             } else if due && now - put_away >= FILE_STAYS {
-                on_disk(move || shelf.remove(&photo)).await?;
+                self.shelf().remove(photo).await?;
                 archive.photo_gone(sha256, now).await?;
             }
         }

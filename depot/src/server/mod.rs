@@ -23,6 +23,7 @@ pub mod archive;
 mod auth;
 pub mod backup;
 mod busy;
+mod figures;
 pub mod keeping;
 mod limits;
 mod linger;
@@ -57,6 +58,7 @@ pub use tls::Tls;
 
 use archive::{Archive, SqliteArchive};
 use busy::Busy;
+use figures::Figures;
 use limits::Limits;
 use metrics::Metrics;
 use people::backoff::Backoff;
@@ -131,6 +133,7 @@ struct Inner {
     archive: Arc<dyn Archive>,
     shelf: Shelf,
     busy: Busy,
+    figures: Figures,
     backoff: Backoff,
     limits: Limits,
     metrics: Metrics,
@@ -162,6 +165,7 @@ impl Depot {
             archive,
             shelf,
             busy: Busy::default(),
+            figures: Figures::default(),
             backoff: Backoff::default(),
             limits,
             metrics: Metrics::new(),
@@ -184,6 +188,10 @@ impl Depot {
 
     pub(crate) fn busy(&self) -> &Busy {
         &self.0.busy
+    }
+
+    fn figures(&self) -> &Figures {
+        &self.0.figures
     }
 
     pub(crate) fn backoff(&self) -> &Backoff {

@@ -222,6 +222,8 @@ pub fn pages(gritbook: &Path, dir: &Path, entries: u32, asks: u32) -> Vec<PageTi
             ("pump, page 20", format!("/pumps/{pump}?page=20")),
             ("grades", format!("/pumps/{pump}/grades")),
             ("entry", format!("/entries/{id}")),
+            ("parts", "/parts".to_owned()),
+            ("what is new", "/news?had=1".to_owned()),
             ("search, plain", "/search".to_owned()),
             ("search for a kind", "/search?kind=graded".to_owned()),
             ("search for a pump", format!("/search?pump={pump}")),

@@ -7,7 +7,7 @@ use clap::Args;
 use gritbook_core::call::TrackRecord;
 
 use super::{Desk, Failure};
-use crate::report::chart::{Axis, Chart, Label, Mark, Place, Tone};
+use crate::report::lives::track_chart;
 
 /// How honest the recorded calls were.
 #[derive(Debug, Args)]
@@ -43,7 +43,8 @@ impl Record {
     pub(super) fn run(self, desk: &Desk) -> Result<(), Failure> {
         let record = desk.open(false)?.track_record()?;
         if let Some(path) = &self.plot {
-            std::fs::write(path, chart(&record).to_svg()).with_context(|| format!("writing `{}` failed", path.display()))?;
+            std::fs::write(path, track_chart(&record, |words| words.en).to_svg())
+                .with_context(|| format!("writing `{}` failed", path.display()))?;
         }
         desk.tell(&record, lines(&record));
         Ok(())
@@ -76,35 +77,4 @@ fn lines(record: &TrackRecord) -> Vec<String> {
         )
     }));
     lines
-}
-
-/// Chances given against shares that failed, each with its interval; on the line they are honest.
-fn chart(record: &TrackRecord) -> Chart {
-    let said = 130.0 * record.bins.iter().map(|bin| bin.mean_chance).fold(0.1, f64::max);
-    let seen = 105.0 * record.bins.iter().map(|bin| bin.high).fold(0.1, f64::max);
-    let (said, seen) = (said.min(100.0), seen.min(100.0));
-    let honest = said.min(seen);
-    let mut chart = Chart::new(
-        "What was said, and what happened",
-        Axis::linear("chance of failure given, %", 0.0, said),
-        Axis::linear("failed, %", 0.0, seen),
-    );
-    chart.note = format!("{} forecasts, {} failed", record.forecasts, record.failed);
-    let dot = |bin: &gritbook_core::call::TrackBin| [100.0 * bin.mean_chance, 100.0 * bin.failed as f64 / bin.forecasts.max(1) as f64];
-    let line = Mark::Line {
-        points: vec![[0.0, 0.0], [honest, honest]],
-        tone: Tone::Pencil,
-        width_px: 1.5,
-        dashed: true,
-        label: Some(Label { text: "as said".to_owned(), place: Place::End }),
-    };
-    let bars = record.bins.iter().map(|bin| Mark::Line {
-        points: vec![[100.0 * bin.mean_chance, 100.0 * bin.low], [100.0 * bin.mean_chance, 100.0 * bin.high]],
-        tone: Tone::Own,
-        width_px: 2.0,
-        dashed: false,
-        label: None,
-    });
-    let chart = bars.fold(chart.with(line), Chart::with);
-    chart.with(Mark::Points { points: record.bins.iter().map(dot).collect(), tone: Tone::Own, filled: true, radius_px: 5.0, label: None })
 }

@@ -270,6 +270,9 @@ pub trait Archive: people::People + devices::Devices + keeping::Keeping + Send +
     /// What the depot holds, counted.
     fn holdings(&self) -> Work<Holdings>;
 
+    /// How many entries are here; of these pumps alone where some are named.
+    fn entry_count(&self, pumps: Option<Vec<PumpId>>) -> Work<u64>;
+
     /// How many entries are known to exist (a later one of the same device is here) and have not come.
     fn entries_missing(&self) -> Work<u64>;
 

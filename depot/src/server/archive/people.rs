@@ -246,11 +246,12 @@ pub trait People {
     /// Begins a session under the hash of its cookie; sessions begun before `begun_from` or silent since `seen_from` are forgotten.
     fn begin_session(&self, token_hash: Sha256Hex, deed: Deed, begun_from: DateTime<Utc>, seen_from: DateTime<Utc>) -> Work<()>;
 
-    /// Whose session this is, where it was begun after `begun_from` and seen after `seen_from`; notes that it was seen, to the minute.
+    /// Whose session this is, where it was begun after `begun_from` and seen after `seen_from`. It is noted as seen at `seen_at`, to the
+    /// minute; without that it is only looked up, and ends no later for it.
     fn session(
         &self,
         token_hash: Sha256Hex,
-        now: DateTime<Utc>,
+        seen_at: Option<DateTime<Utc>>,
         begun_from: DateTime<Utc>,
         seen_from: DateTime<Utc>,
     ) -> Work<Option<Person>>;

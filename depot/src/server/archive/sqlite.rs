@@ -303,6 +303,18 @@ impl Archive for SqliteArchive {
         self.read("counting what is held", holdings)
     }
 
+    fn entry_count(&self, pumps: Option<Vec<PumpId>>) -> Work<u64> {
+        self.read("counting entries", move |connection| {
+            let Some(pumps) = pumps else {
+                return connection.query_row("SELECT count(*) FROM entry", [], |row| row.get(0)).map(to_u64);
+            };
+            let mut of_one = connection.prepare_cached("SELECT count(*) FROM entry WHERE pump = ?1")?;
+            let counts: rusqlite::Result<Vec<u64>> =
+                pumps.iter().map(|pump| of_one.query_row([pump.to_string()], |row| row.get(0)).map(to_u64)).collect();
+            Ok(counts?.iter().sum())
+        })
+    }
+
     fn entries_missing(&self) -> Work<u64> {
         self.read("counting missing entries", |connection| {
             let missing: i64 = connection.query_row(

@@ -101,6 +101,7 @@ fn door() -> Map<String, Value> {
     let password = [(true, "password", text()), (true, "fresh", fresh.clone()), (true, "again", fresh)];
     object(json!({
         "/look.css": part("The look of the pages", "look", "text/css"),
+        "/news.js": part("The script by which an open page asks what is new", "news_script", "text/javascript"),
         "/font/regular.ttf": part("Their font", "font_regular", "font/ttf"),
         "/font/bold.ttf": part("Their font, bold", "font_bold", "font/ttf"),
         "/sign-in": { "get": door, "post": sign_in },
@@ -120,6 +121,23 @@ fn record() -> Map<String, Value> {
         in_query("kind", "The record's word for a kind of entry, for example box_check; another word: of any kind", &text()),
         in_query("from", "First day, by the writer's clock", &day),
         in_query("to", "Last day", &day),
+    ]);
+    let offered = answer("The words of a link to what is new", "text/plain", &text());
+    let nothing = json!({ "description": "Nothing new" });
+    let mut news = json!({
+        "summary": "How many entries came since a page was made; no session lasts longer for it", "operationId": "news",
+        "security": [{ "session": [] }, { "device": [] }],
+        "responses": answers(Told::Browser, &[("200", offered), ("204", nothing)], &["400", "401", "421"]),
+    });
+    let count = json!({ "type": "integer", "minimum": 0, "maximum": i64::MAX });
+    let mut had = in_query("had", "Entries that the page has counted", &count);
+    had["required"] = json!(true);
+    news["parameters"] = json!([had, in_query("pump", "Of this pump alone", &json!({ "type": "string", "format": "uuid" }))]);
+    let mut parts = page("How long parts last, how the calls turned out, what to have on the shelf", "parts", &["400"]);
+    let whole = |least: u32, most: u32| json!({ "type": "integer", "minimum": least, "maximum": most });
+    parts["parameters"] = json!([
+        in_query("days", "Days from order to delivery; 14", &whole(1, 365)),
+        in_query("service", "Of 100 lead times, in how many the shelf must last; 95", &whole(50, 99)),
     ]);
     let photo = in_path("sha256", "A photo's SHA-256");
     let whole = [
@@ -144,6 +162,7 @@ fn record() -> Map<String, Value> {
     let entry = in_path("id", "An entry's id");
     object(json!({
         "/": { "get": page("Every pump with its newest entries", "fleet", &[]) },
+        "/news": { "get": news },
         "/thumbs/{sha256}": at(&photo, &read("A photo, small", "thumb", &small, &["404", "410"])),
         "/photos/{sha256}": at(&photo, &read("A photo, whole or in part", "whole_photo", &whole, &["404", "410", "416"])),
         "/pumps/{id}": pump,
@@ -153,6 +172,7 @@ fn record() -> Map<String, Value> {
         "/pumps/{id}/export.json": at(&in_path("id", "A pump's id"), &sealed),
         "/entries/{id}": at(&entry, &page("One entry: photo as read, curve, reasons", "entry_page", &["404"])),
         "/entries/{id}/window.jpg": at(&entry, &read("The part of the photo that was read, upright", "window", &window, &["404", "410"])),
+        "/parts": { "get": parts },
         "/search": { "get": search },
     }))
 }

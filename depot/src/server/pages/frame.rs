@@ -1,7 +1,7 @@
 //! What stands around every page: its language, who reads it, the way to the others.
 
 use askama::Template;
-use axum::http::{HeaderMap, HeaderName, StatusCode, header};
+use axum::http::{HeaderMap, HeaderName, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 
 use super::super::archive::people::{Language, Role};
@@ -15,6 +15,9 @@ use super::words::{PageWords, words};
 /// Nothing from elsewhere, no script, no style in the page itself, no frame around it. Forms go to the depot alone.
 const POLICY: &str =
     "default-src 'none'; style-src 'self'; img-src 'self'; font-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
+/// The same for a page with the one script there is, a file of the depot that asks the depot alone.
+const POLICY_WITH_NEWS: &str = "default-src 'none'; script-src 'self'; connect-src 'self'; style-src 'self'; img-src 'self'; \
+     font-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 
 /// See the module.
 pub(in crate::server) struct Frame {
@@ -71,6 +74,13 @@ impl Frame {
 /// Headers of everything that a browser shows. The origin goes with forms to the depot itself and nowhere else.
 pub(in crate::server) fn policy() -> [(HeaderName, &'static str); 3] {
     [(header::CONTENT_SECURITY_POLICY, POLICY), (header::REFERRER_POLICY, "same-origin"), (header::X_FRAME_OPTIONS, "DENY")]
+}
+
+/// A page that is told what is new while it is open, ready to send.
+pub(in crate::server) fn with_news(page: &impl Template) -> Result<Response, Problem> {
+    let mut response = html(StatusCode::OK, page)?;
+    response.headers_mut().insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY_WITH_NEWS));
+    Ok(response)
 }
 
 /// A page, ready to send.

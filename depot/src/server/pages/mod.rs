@@ -6,6 +6,7 @@
 
 mod door;
 pub(super) mod frame;
+mod news;
 mod owner;
 mod record;
 mod shown;
@@ -28,9 +29,9 @@ use super::addresses::Addresses;
 use super::archive::PhotoKind;
 use super::auth::Reader;
 use super::routes::photos;
-use super::{Depot, Problem, on_disk};
+use super::{Depot, Problem};
 use crate::report::fonts::{BOLD, REGULAR};
-use frame::{Frame, html, policy};
+use frame::{Frame, policy, with_news};
 pub(super) use record::curve_in;
 pub(super) use shown::Shown;
 use visit::Visit;
@@ -53,6 +54,8 @@ pub(super) fn addresses() -> Addresses {
         .and(owner::addresses())
         .and(record::addresses())
         .get("/look.css", || async { part("text/css; charset=utf-8", LOOK.as_bytes()) })
+        .get("/news", news::news)
+        .get("/news.js", || async { part("text/javascript; charset=utf-8", news::SCRIPT.as_bytes()) })
         .get("/font/regular.ttf", || async { part("font/ttf", REGULAR) })
         .get("/font/bold.ttf", || async { part("font/ttf", BOLD) })
 }
@@ -68,6 +71,8 @@ struct Home {
     /// The reader sees some pumps only.
     some: bool,
     exports: bool,
+    /// Where the page asks what is new.
+    news: String,
 }
 
 /// A fixed part of the page; it holds nothing of the record and is open to all.
@@ -89,11 +94,12 @@ async fn home(visit: Visit) -> Result<Response, Problem> {
         missing: if missing == 0 { String::new() } else { missing_line(shown, missing) },
         some,
         exports: !some,
+        news: news::address(entries, None),
         pumps: found.iter().map(|pump| view::pump(pump, &here, shown)).collect(),
         frame,
     };
     visit.seen("fleet_seen", None).await;
-    html(StatusCode::OK, &page)
+    with_news(&page)
 }
 
 const ENTRY: (Words, Words) = (Words { en: "entry", es: "registro" }, Words { en: "entries", es: "registros" });
@@ -160,9 +166,8 @@ async fn find(depot: &Depot, reader: &Reader, name: Named) -> Result<super::arch
 
 /// The JPEG bytes of a photo's small picture.
 pub(super) async fn small_photo(depot: &Depot, photo: &super::archive::PhotoRow) -> Result<Vec<u8>, Problem> {
-    let (path, kept) = (depot.shelf().photo_path(photo), depot.shelf().thumb_path(photo.sha256));
     let permit = MAKING.acquire().await.map_err(|_| Problem::new(503, "stopping", "the depot is shutting down", "try again shortly"))?;
-    let bytes = on_disk(move || thumb::small(&path, &kept)).await?;
+    let bytes = thumb::small(depot.shelf(), photo.clone()).await?;
     drop(permit);
     Ok(bytes)
 }
@@ -177,7 +182,7 @@ async fn small(State(depot): State<Depot>, reader: Reader, name: Named) -> Resul
 async fn whole(visit: Visit, name: Named) -> Result<Response, Problem> {
     let photo = find(&visit.depot, &visit.reader, name).await?;
     visit.seen("photo_seen", Some(photo.sha256.to_string())).await;
-    let mut response = photos::answer(visit.depot.shelf().photo_path(&photo), &photo, &visit.headers).await?;
+    let mut response = photos::answer(visit.depot.shelf(), &photo, &visit.headers).await?;
     let headers = response.headers_mut();
     for (name, value) in policy() {
         headers.insert(name, header::HeaderValue::from_static(value));

@@ -1,12 +1,16 @@
 //! Small pictures for the page, made once and kept beside the photos.
 
 use std::io::Cursor;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use gritbook_core::{CoreError, ErrorKind};
 use image::imageops::FilterType;
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder as _, ImageReader, Limits};
+
+use super::super::archive::PhotoRow;
+use super::super::on_disk;
+use super::super::shelf::Shelf;
 
 /// Longer side of a small picture, px.
 const SIDE: u32 = 640;
@@ -23,9 +27,36 @@ fn not_drawn(reason: impl std::fmt::Display) -> CoreError {
     )
 }
 
-/// The JPEG bytes of a small picture of the photo at `photo`, from `kept` where it was made before.
-pub(super) fn small(photo: &Path, kept: &Path) -> Result<Vec<u8>, CoreError> {
-    picture(photo, kept, |mut picture, orientation| {
+/// The JPEG bytes of a small picture of `photo`, as they were kept where it was made before.
+pub(super) async fn small(shelf: &Shelf, photo: PhotoRow) -> Result<Vec<u8>, CoreError> {
+    kept_or_made(shelf, shelf.thumb_path(photo.sha256), photo, small_of).await
+}
+
+/// The JPEG bytes of a part of the upright `photo` (x, y, width, height in its pixels), no side longer than `side`.
+pub(super) async fn part(shelf: &Shelf, photo: PhotoRow, part: [u32; 4], side: u32) -> Result<Vec<u8>, CoreError> {
+    kept_or_made(shelf, shelf.window_path(photo.sha256, part), photo, move |bytes| part_of(bytes, part, side)).await
+}
+
+async fn kept_or_made(
+    shelf: &Shelf,
+    kept: PathBuf,
+    photo: PhotoRow,
+    made: impl FnOnce(&[u8]) -> Result<Vec<u8>, CoreError> + Send + 'static,
+) -> Result<Vec<u8>, CoreError> {
+    if let Ok(bytes) = tokio::fs::read(&kept).await {
+        return Ok(bytes);
+    }
+    let bytes = shelf.whole(photo).await?;
+    on_disk(move || {
+        let picture = made(&bytes)?;
+        keep(&kept, &picture);
+        Ok(picture)
+    })
+    .await
+}
+
+fn small_of(photo: &[u8]) -> Result<Vec<u8>, CoreError> {
+    picture(photo, |mut picture, orientation| {
         if picture.width() > SIDE || picture.height() > SIDE {
             picture = picture.thumbnail(SIDE, SIDE);
         }
@@ -34,9 +65,8 @@ pub(super) fn small(photo: &Path, kept: &Path) -> Result<Vec<u8>, CoreError> {
     })
 }
 
-/// The JPEG bytes of a part of the upright photo (x, y, width, height in its pixels), no side longer than `side`.
-pub(super) fn part(photo: &Path, kept: &Path, [x, y, width, height]: [u32; 4], side: u32) -> Result<Vec<u8>, CoreError> {
-    picture(photo, kept, |mut picture, orientation| {
+fn part_of(photo: &[u8], [x, y, width, height]: [u32; 4], side: u32) -> Result<Vec<u8>, CoreError> {
+    picture(photo, |mut picture, orientation| {
         picture.apply_orientation(orientation);
         let inside = x.checked_add(width).is_some_and(|end| end <= picture.width())
             && y.checked_add(height).is_some_and(|end| end <= picture.height());
@@ -48,15 +78,8 @@ pub(super) fn part(photo: &Path, kept: &Path, [x, y, width, height]: [u32; 4], s
     })
 }
 
-fn picture(
-    photo: &Path,
-    kept: &Path,
-    made: impl FnOnce(DynamicImage, Orientation) -> Result<DynamicImage, CoreError>,
-) -> Result<Vec<u8>, CoreError> {
-    if let Ok(bytes) = std::fs::read(kept) {
-        return Ok(bytes);
-    }
-    let mut reader = ImageReader::open(photo).and_then(ImageReader::with_guessed_format).map_err(not_drawn)?;
+fn picture(photo: &[u8], made: impl FnOnce(DynamicImage, Orientation) -> Result<DynamicImage, CoreError>) -> Result<Vec<u8>, CoreError> {
+    let mut reader = ImageReader::new(Cursor::new(photo)).with_guessed_format().map_err(not_drawn)?;
     let mut limits = Limits::default();
     limits.max_image_width = Some(LONGEST_SIDE);
     limits.max_image_height = Some(LONGEST_SIDE);
@@ -72,7 +95,6 @@ fn picture(
     let mut bytes = Vec::new();
     let encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(Cursor::new(&mut bytes), 82);
     picture.to_rgb8().write_with_encoder(encoder).map_err(not_drawn)?;
-    keep(kept, &bytes);
     Ok(bytes)
 }
 
@@ -90,38 +112,54 @@ fn keep(kept: &Path, bytes: &[u8]) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::io::Write as _;
 
-    #[test]
-    fn small_picture_is_made_once_and_keeps_the_shape() {
+    fn png(picture: &image::RgbImage) -> Vec<u8> {
+        let mut bytes = Cursor::new(Vec::new());
+        picture.write_to(&mut bytes, image::ImageFormat::Png).unwrap();
+        bytes.into_inner()
+    }
+
+    /// A shelf with one photo on it.
+    async fn shelf_with(folder: &Path, bytes: &[u8]) -> (Shelf, PhotoRow) {
+        let shelf = Shelf::open(folder).unwrap();
+        shelf.append_at("a", 0).unwrap().write_all(bytes).unwrap();
+        let photo = shelf.examine("a", None, bytes.len() as u64).await.unwrap();
+        shelf.promote("a", photo.clone()).await.unwrap();
+        (shelf, photo)
+    }
+
+    #[tokio::test]
+    async fn small_picture_is_made_once_and_keeps_the_shape() {
         let folder = tempfile::tempdir().unwrap();
-        let (photo, kept) = (folder.path().join("p.png"), folder.path().join("k.jpg"));
-        image::RgbImage::from_pixel(1280, 320, image::Rgb([200, 190, 180])).save(&photo).unwrap();
-        let made = small(&photo, &kept).unwrap();
+        let bytes = png(&image::RgbImage::from_pixel(1280, 320, image::Rgb([200, 190, 180])));
+        let (shelf, photo) = shelf_with(folder.path(), &bytes).await;
+        let made = small(&shelf, photo.clone()).await.unwrap();
         let picture = image::load_from_memory(&made).unwrap();
         assert_eq!((picture.width(), picture.height()), (640, 160));
-        std::fs::remove_file(&photo).unwrap();
-        assert_eq!(small(&photo, &kept).unwrap(), made);
+        shelf.photos().remove(photo.clone()).await.unwrap();
+        assert_eq!(small(&shelf, photo.clone()).await.unwrap(), made);
+        // Taken away with the photo, it is not drawn from what is no longer there.
+        shelf.remove(photo.clone()).await.unwrap();
+        assert_eq!(small(&shelf, photo).await.unwrap_err().code(), "shelf_failed");
     }
 
     #[test]
     fn part_of_a_picture_is_cut_out_and_one_that_lies_outside_is_refused() {
-        let folder = tempfile::tempdir().unwrap();
-        let (photo, kept) = (folder.path().join("p.png"), folder.path().join("k.jpg"));
         let shade =
             |x: u32, y: u32| image::Rgb(if (100..300).contains(&x) && (50..150).contains(&y) { [0, 0, 0] } else { [255, 255, 255] });
-        image::RgbImage::from_fn(400, 200, shade).save(&photo).unwrap();
-        let made = image::load_from_memory(&part(&photo, &kept, [100, 50, 200, 100], 100).unwrap()).unwrap().to_luma8();
+        let photo = png(&image::RgbImage::from_fn(400, 200, shade));
+        let made = image::load_from_memory(&part_of(&photo, [100, 50, 200, 100], 100).unwrap()).unwrap().to_luma8();
         assert_eq!(made.dimensions(), (100, 50));
         assert!(made.pixels().all(|pixel| pixel.0[0] < 40));
-        assert_eq!(part(&photo, &folder.path().join("other.jpg"), [300, 50, 200, 100], 100).unwrap_err().code(), "not_drawn");
+        assert_eq!(part_of(&photo, [300, 50, 200, 100], 100).unwrap_err().code(), "not_drawn");
     }
 
-    #[test]
-    fn what_is_no_picture_is_told_and_nothing_is_kept() {
+    #[tokio::test]
+    async fn what_is_no_picture_is_told_and_nothing_is_kept() {
         let folder = tempfile::tempdir().unwrap();
-        let (photo, kept) = (folder.path().join("p.jpg"), folder.path().join("k.jpg"));
-        std::fs::write(&photo, b"\xFF\xD8\xFF and then nothing of a JPEG").unwrap();
-        assert_eq!(small(&photo, &kept).unwrap_err().code(), "not_drawn");
-        assert!(!kept.exists());
+        let (shelf, photo) = shelf_with(folder.path(), b"\xFF\xD8\xFF and then nothing of a JPEG").await;
+        assert_eq!(small(&shelf, photo.clone()).await.unwrap_err().code(), "not_drawn");
+        assert!(!shelf.thumb_path(photo.sha256).exists());
     }
 }

@@ -76,6 +76,16 @@ words! {
     checked_by: "What the record is checked by", "Con qué se comprueba el registro";
     grades: "Grades over time", "Grados en el tiempo";
     no_grade: "Nothing was graded yet.", "Todavía no hay grados.";
+    parts: "How long parts last", "Cuánto duran las piezas";
+    parts_door: "Parts", "Piezas";
+    no_life: "No life of a part is on record yet.", "Todavía no hay ninguna vida de pieza registrada.";
+    no_life_do: "A life begins when a part is fitted, or noted as in use, with the pump's running total.",
+        "Una vida empieza cuando se pone una pieza, o se anota en uso, con el total de la bomba.";
+    how_calls: "How the calls turned out", "Cómo salieron las decisiones";
+    on_shelf: "On the shelf", "En el estante";
+    lead_days: "Days from order to delivery", "Días del pedido a la entrega";
+    lasts_in: "So often it must last", "Tan seguido debe alcanzar";
+    show: "Show", "Mostrar";
     search: "Search", "Buscar";
     pump_named: "Pump, or part of its name", "Bomba, o parte de su nombre";
     kind: "Kind of entry", "Clase de registro";

@@ -5,7 +5,7 @@
 //! RFC 6265bis, 4.1.3). A second cookie ties the sign-in form to its page.
 
 use axum::http::header::{COOKIE, HeaderMap, HeaderValue};
-use chrono::TimeDelta;
+use chrono::{DateTime, TimeDelta, Utc};
 use gritbook_core::ids::Sha256Hex;
 
 use super::super::archive::people::{Language, Person};
@@ -65,11 +65,20 @@ pub(crate) struct Signed {
 }
 
 impl Signed {
-    /// Who the request's cookie belongs to.
+    /// Who the request's cookie belongs to; the session goes on for it.
     pub(crate) async fn find(headers: &HeaderMap, depot: &Depot) -> Result<Option<Self>, Problem> {
+        Self::look_up(headers, depot, Some(depot.now())).await
+    }
+
+    /// The same for what a page asks by itself: nobody is there for it, so the session ends no later.
+    pub(crate) async fn glance(headers: &HeaderMap, depot: &Depot) -> Result<Option<Self>, Problem> {
+        Self::look_up(headers, depot, None).await
+    }
+
+    async fn look_up(headers: &HeaderMap, depot: &Depot, seen_at: Option<DateTime<Utc>>) -> Result<Option<Self>, Problem> {
         let Some(token) = Cookie::Session.read(headers, depot) else { return Ok(None) };
         let (begun_from, seen_from) = lifetimes(depot);
-        let person = depot.archive().session(token_hash(&token), depot.now(), begun_from, seen_from).await?;
+        let person = depot.archive().session(token_hash(&token), seen_at, begun_from, seen_from).await?;
         Ok(person.map(|person| Self { person, token }))
     }
 
@@ -85,7 +94,7 @@ impl Signed {
 }
 
 /// Sessions begun before the first or silent since the second are over.
-pub(crate) fn lifetimes(depot: &Depot) -> (chrono::DateTime<chrono::Utc>, chrono::DateTime<chrono::Utc>) {
+pub(crate) fn lifetimes(depot: &Depot) -> (DateTime<Utc>, DateTime<Utc>) {
     let before = |span| depot.now() - TimeDelta::from_std(span).unwrap_or(TimeDelta::zero());
     (before(depot.settings().session_longest), before(depot.settings().session_idle))
 }

@@ -1,25 +1,18 @@
 //! `GET /v1/photos/{sha256}`: the photo, with its digest (RFC 9530), its tag, and single ranges (RFC 9110).
 
-use std::io::{Read as _, Seek as _, SeekFrom};
-use std::path::PathBuf;
+use std::ops::Range;
 
-use axum::body::{Body, Bytes};
+use axum::body::Body;
 use axum::http::{HeaderMap, HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 use gritbook_core::ids::Sha256Hex;
-use http_body::Frame;
-use http_body_util::StreamBody;
 use sha2::{Digest as _, Sha256};
-use tokio::sync::mpsc;
 
 use super::super::archive::PhotoRow;
-use super::super::shelf::file_error;
-use super::super::{Depot, Problem, on_disk};
-
-/// How many bytes are read at a time.
-const READ_BYTES: usize = 128 * 1024;
+use super::super::shelf::{Shelf, file_error};
+use super::super::{Depot, Problem};
 
 /// Why a photo is not here: it was put away, or it never came.
 pub(in super::super) async fn absent(depot: &Depot, sha256: Sha256Hex) -> Problem {
@@ -42,6 +35,12 @@ fn no_such_photo() -> Problem {
 struct Part {
     first: u64,
     count: u64,
+}
+
+impl Part {
+    fn range(self) -> Range<u64> {
+        self.first..self.first + self.count
+    }
 }
 
 #[derive(Debug, PartialEq, Eq)]
@@ -80,11 +79,11 @@ fn digest_header(digest: &[u8]) -> String {
 pub(super) async fn get(depot: &Depot, id: &str, headers: &HeaderMap) -> Result<Response, Problem> {
     let sha256: Sha256Hex = id.parse().map_err(|_| no_such_photo())?;
     let Some(photo) = depot.archive().photo(sha256).await? else { return Err(absent(depot, sha256).await) };
-    answer(depot.shelf().photo_path(&photo), &photo, headers).await
+    answer(depot.shelf(), &photo, headers).await
 }
 
 /// The answer with a stored photo, whole or in part.
-pub(in super::super) async fn answer(path: PathBuf, photo: &PhotoRow, headers: &HeaderMap) -> Result<Response, Problem> {
+pub(in super::super) async fn answer(shelf: &Shelf, photo: &PhotoRow, headers: &HeaderMap) -> Result<Response, Problem> {
     let tag = format!("\"{}\"", photo.sha256);
     let text = |name| headers.get(name).and_then(|value: &HeaderValue| value.to_str().ok());
     let common = [
@@ -109,7 +108,7 @@ pub(in super::super) async fn answer(path: PathBuf, photo: &PhotoRow, headers: &
     let digest = if status == StatusCode::OK {
         digest_header(photo.sha256.as_bytes())
     } else {
-        digest_header(&digest_of(path.clone(), part).await?)
+        digest_header(&digest_of(shelf, photo, part).await?)
     };
     let mut response = (
         status,
@@ -119,7 +118,7 @@ pub(in super::super) async fn answer(path: PathBuf, photo: &PhotoRow, headers: &
             (header::CONTENT_LENGTH, part.count.to_string()),
             (header::HeaderName::from_static("content-digest"), digest),
         ],
-        stream(path, part),
+        Body::from_stream(shelf.photos().read(photo.clone(), part.range()).await?),
     )
         .into_response();
     if status == StatusCode::PARTIAL_CONTENT {
@@ -131,63 +130,13 @@ pub(in super::super) async fn answer(path: PathBuf, photo: &PhotoRow, headers: &
     Ok(response)
 }
 
-fn open(path: &PathBuf, part: Part) -> std::io::Result<std::io::Take<std::fs::File>> {
-    let mut file = std::fs::File::open(path)?;
-    file.seek(SeekFrom::Start(part.first))?;
-    Ok(file.take(part.count))
-}
-
-async fn digest_of(path: PathBuf, part: Part) -> Result<Vec<u8>, Problem> {
-    let digest = on_disk(move || {
-        let mut hasher = Sha256::new();
-        let mut buffer = vec![0; READ_BYTES];
-        let mut read_all = || -> std::io::Result<()> {
-            let mut file = open(&path, part)?;
-            loop {
-                let read = file.read(&mut buffer)?;
-                match buffer.get(..read) {
-                    Some(bytes) if !bytes.is_empty() => hasher.update(bytes),
-                    _ => return Ok(()),
-                }
-            }
-        };
-        read_all().map_err(|cause| file_error("reading a photo", cause))?;
-        Ok(hasher.finalize().to_vec())
-    });
-    Ok(digest.await?)
-}
-
-/// The bytes, read as the client takes them. A file that ends early breaks the answer off, which the client sees.
-fn stream(path: PathBuf, part: Part) -> Body {
-    let (sender, receiver) = mpsc::channel::<std::io::Result<Bytes>>(2);
-    tokio::task::spawn_blocking(move || {
-        let send_all = || -> std::io::Result<()> {
-            let mut file = open(&path, part)?;
-            loop {
-                let mut bytes = Vec::with_capacity(READ_BYTES);
-                (&mut file).take(READ_BYTES as u64).read_to_end(&mut bytes)?;
-                if bytes.is_empty() || sender.blocking_send(Ok(bytes.into())).is_err() {
-                    return Ok(());
-                }
-            }
-        };
-        if let Err(cause) = send_all() {
-            tracing::error!(%cause, "a photo could not be read");
-            let _ = sender.blocking_send(Err(cause));
-        }
-    });
-    Body::new(StreamBody::new(Receiving(receiver)))
-}
-
-/// A channel as a stream of body frames.
-struct Receiving(mpsc::Receiver<std::io::Result<Bytes>>);
-
-impl futures_core::Stream for Receiving {
-    type Item = std::io::Result<Frame<Bytes>>;
-
-    fn poll_next(mut self: std::pin::Pin<&mut Self>, context: &mut std::task::Context<'_>) -> std::task::Poll<Option<Self::Item>> {
-        self.0.poll_recv(context).map(|next| next.map(|bytes| bytes.map(Frame::data)))
+async fn digest_of(shelf: &Shelf, photo: &PhotoRow, part: Part) -> Result<Vec<u8>, Problem> {
+    let mut hasher = Sha256::new();
+    let mut bytes = shelf.photos().read(photo.clone(), part.range()).await?;
+    while let Some(some) = bytes.next().await {
+        hasher.update(some.map_err(|cause| file_error("reading a photo", cause))?);
     }
+    Ok(hasher.finalize().to_vec())
 }
 
 #[cfg(test)]

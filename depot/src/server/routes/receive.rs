@@ -269,16 +269,11 @@ impl Receiver {
 pub(super) async fn finish(depot: &Depot, mut upload: Upload) -> Result<Upload, Problem> {
     let shelf = depot.shelf().clone();
     let (id, expected, length) = (upload.id.clone(), upload.sha256, upload.length);
-    let examined = on_disk({
+    if length == 0 {
         let (shelf, id) = (shelf.clone(), id.clone());
-        move || {
-            if length == 0 {
-                shelf.append_at(&id, 0)?;
-            }
-            shelf.examine(&id, expected, length)
-        }
-    })
-    .await;
+        on_disk(move || shelf.append_at(&id, 0)).await?;
+    }
+    let examined = shelf.examine(&id, expected, length).await;
     let photo: PhotoRow = match examined {
         Ok(photo) => photo,
         Err(error) if error.code() == "staging_lost" => {
@@ -300,11 +295,7 @@ pub(super) async fn finish(depot: &Depot, mut upload: Upload) -> Result<Upload, 
     if !upload.declared {
         depot.archive().set_hash(id.clone(), photo.sha256).await?;
     }
-    on_disk({
-        let (id, photo) = (id.clone(), photo.clone());
-        move || shelf.promote(&id, &photo)
-    })
-    .await?;
+    shelf.promote(&id, photo.clone()).await?;
     upload.sha256 = Some(photo.sha256);
     depot.archive().finish_upload(id, photo, depot.now()).await?;
     upload.state = UploadState::Stored;

@@ -237,16 +237,16 @@ impl People for SqliteArchive {
     fn session(
         &self,
         token_hash: Sha256Hex,
-        now: DateTime<Utc>,
+        seen_at: Option<DateTime<Utc>>,
         begun_from: DateTime<Utc>,
         seen_from: DateTime<Utc>,
     ) -> Work<Option<Person>> {
-        let (begun_ms, seen_ms, now_ms) = (begun_from.timestamp_millis(), seen_from.timestamp_millis(), now.timestamp_millis());
+        let (begun_ms, seen_ms) = (begun_from.timestamp_millis(), seen_from.timestamp_millis());
         let found = self.read("looking up a session", move |connection| find_session(connection, token_hash, begun_ms, seen_ms));
         let writer = self.clone();
         Box::pin(async move {
             let Some((person, seen)) = found.await? else { return Ok(None) };
-            if now_ms - seen >= SEEN_EVERY_MS {
+            if let Some(now_ms) = seen_at.map(|at| at.timestamp_millis()).filter(|now_ms| now_ms - seen >= SEEN_EVERY_MS) {
                 let seen = writer.write("noting that a session was seen", move |transaction| {
                     transaction.execute("UPDATE session SET seen_ms = ?2 WHERE token_sha256 = ?1", params![token_hash.as_bytes(), now_ms])
                 });

@@ -13,7 +13,7 @@ use gritbook_core::wear::grade::CRITERIA;
 use super::super::super::archive::EntryFound;
 use super::super::super::auth::Reader;
 use super::super::super::routes::photos;
-use super::super::super::{Depot, Problem, on_disk};
+use super::super::super::{Depot, Problem};
 use super::super::frame::{Frame, html, policy};
 use super::super::shown::{Shown, number};
 use super::super::visit::Visit;
@@ -193,9 +193,8 @@ pub(super) async fn window(State(depot): State<Depot>, reader: Reader, id: Named
     let (sha256, part) =
         reading_of(&entry.body).and_then(|reading| Some((photo_of(reading)?, over::part(reading)?))).ok_or_else(no_such_entry)?;
     let Some(photo) = depot.archive().photo(sha256).await? else { return Err(photos::absent(&depot, sha256).await) };
-    let (path, kept) = (depot.shelf().photo_path(&photo), depot.shelf().window_path(sha256, part));
     let permit = MAKING.acquire().await.map_err(|_| Problem::new(503, "stopping", "the depot is shutting down", "try again shortly"))?;
-    let bytes = on_disk(move || thumb::part(&path, &kept, part, WINDOW_SIDE)).await?;
+    let bytes = thumb::part(depot.shelf(), photo, part, WINDOW_SIDE).await?;
     drop(permit);
     let headers = [(header::CONTENT_TYPE, "image/jpeg"), (header::CACHE_CONTROL, "private, max-age=86400")];
     Ok((StatusCode::OK, policy(), headers, bytes).into_response())

@@ -1,8 +1,9 @@
-//! The record's own addresses: a pump, one entry, the history of grades, search.
+//! The record's own addresses: a pump, one entry, the history of grades, what all of it says of parts, search.
 
 mod entry;
 mod grades;
 mod over;
+mod parts;
 mod pump;
 mod search;
 
@@ -23,6 +24,7 @@ pub(super) fn addresses() -> Addresses {
         .get("/pumps/{id}/grades", grades::page)
         .get("/entries/{id}", entry::page)
         .get("/entries/{id}/window.jpg", entry::window)
+        .get("/parts", parts::page)
         .get("/search", search::page)
 }
 

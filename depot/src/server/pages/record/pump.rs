@@ -1,13 +1,12 @@
 //! One pump: how it stands, and its entries page by page.
 
 use askama::Template;
-use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::super::super::Problem;
-use super::super::frame::{Frame, html};
-use super::super::view;
+use super::super::frame::{Frame, with_news};
 use super::super::visit::Visit;
+use super::super::{news, view};
 use super::{Named, no_such_pump, pump_of};
 
 /// Entries on a page.
@@ -21,6 +20,7 @@ struct Page {
     exports: bool,
     newer: Option<u32>,
     older: Option<u32>,
+    news: String,
 }
 
 pub(super) async fn page(visit: Visit, id: Named) -> Result<Response, Problem> {
@@ -39,5 +39,6 @@ pub(super) async fn page(visit: Visit, id: Named) -> Result<Response, Problem> {
     let more = u64::from(number) * u64::from(ROWS) < found.total;
     visit.seen("pump_seen", Some(pump.to_string())).await;
     let (newer, older) = ((number > 1).then(|| number - 1), more.then_some(number + 1));
-    html(StatusCode::OK, &Page { frame, pump: view, exports: visit.reader.only().is_none(), newer, older })
+    let news = news::address(found.total, Some(pump));
+    with_news(&Page { frame, pump: view, exports: visit.reader.only().is_none(), newer, older, news })
 }
