@@ -10,8 +10,8 @@ use super::chart::{Axis, Chart, Label, Mark, Place, Tone, plain_number};
 
 /// The counted and the fitted curve; beyond the last life it is hatched.
 ///
-/// `say` gives the words in the reader's language; concrete is in the unit of `units`.
-pub fn life_chart(summary: &LifeSummary, say: impl Fn(Words) -> &'static str, units: UnitSystem) -> Chart {
+/// `both` draws the fit that leaves out what was seen behind the one to go by. `say` gives the words in the reader's language; concrete is in the unit of `units`.
+pub fn life_chart(summary: &LifeSummary, both: bool, say: impl Fn(Words) -> &'static str, units: UnitSystem) -> Chart {
     let shown = |m3: f64| if units == UnitSystem::Inch { m3 / M3_PER_YD3 } else { m3 };
     // As the other charts of the command write it, without a raised figure.
     let unit = if units == UnitSystem::Inch { "yd3" } else { "m3" };
@@ -76,11 +76,12 @@ pub fn life_chart(summary: &LifeSummary, say: impl Fn(Words) -> &'static str, un
     }
     let alone = if summary.prior_used { Words { en: "with prior", es: "con lo usual" } } else { Words { en: "fitted", es: "ajustado" } };
     let chart = match told {
-        Some(told) => chart.with(line(law, say(Words { en: "without signs", es: "sin señales" }), true)).with(line(
+        Some(told) if both => chart.with(line(law, say(Words { en: "without signs", es: "sin señales" }), true)).with(line(
             told,
             say(Words { en: "with signs", es: "con señales" }),
             false,
         )),
+        Some(told) => chart.with(line(told, say(Words { en: "expected", es: "esperado" }), false)),
         None => chart.with(line(law, say(alone), false)),
     };
     let b10_m3 = summary.with_signs.as_ref().map_or(&summary.b10_m3, |told| &told.law.b10_m3).value;

@@ -84,7 +84,7 @@ words! {
     how_calls: "How the calls turned out", "Cómo salieron las decisiones";
     on_shelf: "On the shelf", "En el estante";
     lead_days: "Days from order to delivery", "Días del pedido a la entrega";
-    lasts_in: "So often it must last", "Tan seguido debe alcanzar";
+    lasts_in: "Times in 100 that it must last", "Veces de 100 que debe alcanzar";
     show: "Show", "Mostrar";
     search: "Search", "Buscar";
     pump_named: "Pump, or part of its name", "Bomba, o parte de su nombre";

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use askama::Template;
 use axum::http::StatusCode;
 use axum::response::Response;
-use gritbook_core::call::{ENOUGH_CALLS, Held, TrackRecord};
+use gritbook_core::call::{ENOUGH_CALLS, Held, TrackRecord, percent_figure};
 use gritbook_core::life::LifeSummary;
 use gritbook_core::life::summary::Estimate;
 use gritbook_core::model::Part;
@@ -111,7 +111,8 @@ fn lives(summary: &LifeSummary, shown: Shown) -> Lives {
             format!("{} de las que no fallaron salieron gastadas: no habrían seguido como las demás.", summary.came_out_worn),
         ));
     }
-    let chart = if told { chart_svg(&for_a_page(life_chart(summary, |words| shown.say(words), shown.units))) } else { String::new() };
+    let chart =
+        if told { chart_svg(&for_a_page(life_chart(summary, false, |words| shown.say(words), shown.units))) } else { String::new() };
     Lives { title: shown.say(summary.part.name()), chart, lines }
 }
 
@@ -178,8 +179,9 @@ fn calls(track: &TrackRecord, shown: Shown) -> Calls {
     }));
     lines.extend(waiting);
     let bins = track.bins.iter().map(|bin| {
-        let (said, count, failed) = (number(100.0 * bin.mean_chance), bin.forecasts, bin.failed);
-        let (low, high) = (number(100.0 * bin.low), number(100.0 * bin.high));
+        let percent = |share: f64| percent_figure(share).unwrap_or_else(|| "0".to_owned());
+        let (said, count, failed) = (percent(bin.mean_chance), bin.forecasts, bin.failed);
+        let (low, high) = (percent(bin.low), percent(bin.high));
         let calls = shown.count(count as u64, Words { en: "call", es: "decisión" }, Words { en: "calls", es: "decisiones" });
         shown.pick(
             (format!("Said {said} of 100"), format!("{calls}, {failed} failed; in the long run {low} to {high} of 100")),
@@ -192,7 +194,7 @@ fn calls(track: &TrackRecord, shown: Shown) -> Calls {
 }
 
 fn on_shelf(found: &Shelf, names: &HashMap<String, String>, shown: Shown) -> OnShelf {
-    let (cups, days, service) = (found.reorder_point_cups, whole(found.lead_time_days), number(100.0 * found.reached_service));
+    let (cups, days, service) = (found.reorder_point_cups, whole(found.lead_time_days), whole((100.0 * found.reached_service).floor()));
     let expected = number(found.expected_cups);
     let says = if cups == 0 {
         shown.pick("None has to lie there.".to_owned(), "No hace falta tener ninguna.".to_owned())
@@ -201,8 +203,8 @@ fn on_shelf(found: &Shelf, names: &HashMap<String, String>, shown: Shown) -> OnS
     };
     let lines = vec![
         shown.pick(
-            format!("With so many the shelf lasts {days} days in {service} of 100 times. {expected} cups are expected to be needed."),
-            format!("Con tantas, el estante alcanza {days} días en {service} de 100 veces. Se espera gastar {expected} copas."),
+            format!("With so many the shelf lasts {days} days at least {service} times in 100. {expected} cups are expected to be needed."),
+            format!("Con tantas, el estante alcanza {days} días al menos {service} veces de 100. Se espera gastar {expected} copas."),
         ),
         shown
             .pick(
@@ -216,7 +218,7 @@ fn on_shelf(found: &Shelf, names: &HashMap<String, String>, shown: Shown) -> OnS
     pumps.sort_by(|one, other| other.chance.total_cmp(&one.chance));
     let line = |pump: &&gritbook_core::shelf::PumpDemand| {
         let (volume, unit) = shown.concrete(pump.volume_m3);
-        let chance = number(100.0 * pump.chance);
+        let chance = percent_figure(pump.chance).unwrap_or_else(|| shown.pick("under 0.1", "menos de 0.1").to_owned());
         (
             pump.pump.clone(),
             names.get(&pump.pump).cloned().unwrap_or_else(|| pump.pump.clone()),
