@@ -126,13 +126,14 @@ pub fn shelf(history: &History, settings: &ShelfSettings) -> Result<Shelf, CoreE
     })
 }
 
-/// What the pump does in a day, over its whole record; 0 where that spans no time.
+/// What the pump does in a day, over its whole record. One that spans less than a day is taken for a day's work: two looks a minute apart
+/// would make thousands of m3 of it.
 fn pace_m3_per_day(history: &History, timeline: &Timeline) -> f64 {
     let mut rows = history.rows.iter().filter(|row| row.pump == timeline.pump());
     let Some(first) = rows.next() else { return 0.0 };
     let Some(last) = history.rows.last() else { return 0.0 };
     let days = (last.at - first.at).num_seconds() as f64 / 86_400.0;
-    if days > 0.0 { timeline.position_m3() / days } else { 0.0 }
+    timeline.position_m3() / days.max(1.0)
 }
 
 /// Chances of 0, 1, 2, ... successes of independent trials with these chances; exact by convolution.
@@ -212,6 +213,13 @@ mod tests {
         assert!(young.expected_cups < old.expected_cups, "{} against {}", young.expected_cups, old.expected_cups);
         assert!((old.pumps_down.iter().sum::<f64>() - 1.0).abs() < 1e-12);
         assert!(old.reached_service >= 0.9 && old.reorder_point_cups % 2 == 0);
+    }
+
+    #[test]
+    fn record_of_a_minute_is_a_day_of_work_and_no_more() {
+        let text = "at,pump,cup,event,pump_m3\n2025-01-01T06:00:00Z,P1,,in_use,100\n2025-01-01T06:01:00Z,P1,,counter,180\n";
+        let found = shelf(&parse(text.as_bytes()).unwrap(), &ShelfSettings::default()).unwrap();
+        assert_eq!(found.pumps[0].volume_m3, 14.0 * 80.0);
     }
 
     #[test]

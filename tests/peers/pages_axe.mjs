@@ -53,7 +53,7 @@ async function look(page, who, name) {
 }
 
 const PAGES = {
-  fleet: "/", pump: `/pumps/${depot.pump}`, grades: `/pumps/${depot.pump}/grades`, entry: `/entries/${depot.entry}`, search: "/search",
+  fleet: "/", pump: `/pumps/${depot.pump}`, grades: `/pumps/${depot.pump}/grades`, entry: `/entries/${depot.entry}`, search: "/search", parts: "/parts",
   found: "/search?pump=otter", "bad-day": "/search?from=yesterday", me: "/me", nowhere: "/pumps/nowhere",
 };
 const OWNERS = { devices: "/devices", people: "/people", audit: "/audit" };

@@ -118,7 +118,7 @@ for (const language of ["en", "es"]) {
     await page.keyboard.press("Tab");
     assert.ok(await page.evaluate(() => document.querySelector("main").contains(document.activeElement)), where("past the menu"));
 
-    for (const path of ["/", `/pumps/${depot.pump}`, `/pumps/${depot.pump}/grades`, `/entries/${depot.entry}`, "/search?pump=otter", "/me", "/devices", "/people", "/audit", "/pumps/nowhere"]) {
+    for (const path of ["/", `/pumps/${depot.pump}`, `/pumps/${depot.pump}/grades`, `/entries/${depot.entry}`, "/search?pump=otter", "/parts", "/me", "/devices", "/people", "/audit", "/pumps/nowhere"]) {
       await page.goto(depot.url + path);
       await walk(page, where(path));
     }

@@ -101,7 +101,7 @@ for (const [language, one, two] of [["en", "Show 1 new entry", "Show 2 new entri
   const scripts = [];
   still.on("request", (request) => request.resourceType() === "script" && scripts.push(request.url()));
   await signIn(still, depot.url, `office-${language}`);
-  assert.equal(await still.locator("section.pump").count(), 2);
+  assert.equal(await still.locator("section.pump").count(), 3);
   assert.deepEqual(scripts, []);
   await plain.close();
 }

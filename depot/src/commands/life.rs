@@ -97,7 +97,7 @@ impl Run for Args {
         })?;
         let summary = summary(&history, self.part)?;
         if let Some(path) = &self.plot {
-            std::fs::write(path, life_chart(&summary, true, |words| words.en, UnitSystem::Metric).to_svg())
+            std::fs::write(path, life_chart(&summary, false, |words| words.en, UnitSystem::Metric).to_svg())
                 .with_context(|| format!("writing `{}` failed", path.display()))?;
         }
         if self.json {

@@ -10,8 +10,9 @@ use super::chart::{Axis, Chart, Label, Mark, Place, Tone, plain_number};
 
 /// The counted and the fitted curve; beyond the last life it is hatched.
 ///
-/// `both` draws the fit that leaves out what was seen behind the one to go by. `say` gives the words in the reader's language; concrete is in the unit of `units`.
-pub fn life_chart(summary: &LifeSummary, both: bool, say: impl Fn(Words) -> &'static str, units: UnitSystem) -> Chart {
+/// `narrow` leaves out what a page says in words beside it: the prior, what is hatched, the fit without what was seen. `say` gives the
+/// words in the reader's language; concrete is in the unit of `units`.
+pub fn life_chart(summary: &LifeSummary, narrow: bool, say: impl Fn(Words) -> &'static str, units: UnitSystem) -> Chart {
     let shown = |m3: f64| if units == UnitSystem::Inch { m3 / M3_PER_YD3 } else { m3 };
     // As the other charts of the command write it, without a raised figure.
     let unit = if units == UnitSystem::Inch { "yd3" } else { "m3" };
@@ -46,7 +47,7 @@ pub fn life_chart(summary: &LifeSummary, both: bool, say: impl Fn(Words) -> &'st
         Axis::linear(format!("{}, {unit}", say(Words { en: "concrete through the part", es: "concreto por la pieza" })), 0.0, shown(to)),
         Axis::linear(say(Words { en: "still sound, %", es: "sin falla, %" }), 0.0, 100.0),
     );
-    chart.note = if summary.prior_used {
+    chart.note = if summary.prior_used && !narrow {
         format!("{note}; {}", say(Words { en: "too few for a fit: with the stated prior", es: "pocas para un ajuste: con lo usual" }))
     } else {
         note
@@ -55,7 +56,7 @@ pub fn life_chart(summary: &LifeSummary, both: bool, say: impl Fn(Words) -> &'st
         chart = chart.with(Mark::Hatched {
             from_x: shown(last_counted),
             to_x: shown(to),
-            text: say(Words { en: "no failure\nseen yet", es: "ninguna falla\nvista" }).to_owned(),
+            text: if narrow { "" } else { say(Words { en: "no failure\nseen yet", es: "ninguna falla\nvista" }) }.to_owned(),
         });
     }
     let line = |law: Weibull, text: &str, plain: bool| Mark::Line {
@@ -76,7 +77,7 @@ pub fn life_chart(summary: &LifeSummary, both: bool, say: impl Fn(Words) -> &'st
     }
     let alone = if summary.prior_used { Words { en: "with prior", es: "con lo usual" } } else { Words { en: "fitted", es: "ajustado" } };
     let chart = match told {
-        Some(told) if both => chart.with(line(law, say(Words { en: "without signs", es: "sin señales" }), true)).with(line(
+        Some(told) if !narrow => chart.with(line(law, say(Words { en: "without signs", es: "sin señales" }), true)).with(line(
             told,
             say(Words { en: "with signs", es: "con señales" }),
             false,

@@ -10,6 +10,22 @@ export const PASSWORD = "gravel under the boots";
 export const ROLES = ["mechanic", "office", "owner"];
 export const LANGUAGES = ["en", "es"];
 
+// A pump whose cups were called on, poured with and failed, so that lives and calls have something to tell.
+function worn(write) {
+  let [day, total] = [0, 2000];
+  const next = () => new Date(Date.UTC(2026, 0, 5 + 3 * day++, 6)).toISOString();
+  const fit = () => ["A", "B"].forEach((cup) => write(["fit", "--cup", cup, "--pump-m3", String(total)], next()));
+  fit();
+  for (let pour = 1; pour <= 16; pour += 1) {
+    write(["call", "--next-pour-m3", "800", "--pump-m3", String(total), "--record"], next());
+    total += 800;
+    write(["pour", "--pour-m3", "800", "--pump-m3", String(total)], next());
+    if (pour % 4) continue;
+    for (const [cup, reason] of [["A", "failed"], ["B", "other-cup"]]) write(["remove", "--cup", cup, "--reason", reason, "--pump-m3", String(total)], next());
+    fit();
+  }
+}
+
 export async function startDepot(program) {
   const gritbook = resolve(program);
   const folder = mkdtempSync(join(tmpdir(), "gritbook-pages-"));
@@ -31,6 +47,8 @@ export async function startDepot(program) {
   check("Otter", "120", "--photo", join(PHOTOS, "demo_paste.jpg"), "--grade", "A=1", "--grade", "B=0", "--liquid", "grey");
   check("Otter", "860", "--photo", join(PHOTOS, "demo_sand.jpg"), "--grade", "A=3", "--grade", "B=2", "--liquid", "muddy", "--liquid-low");
   check("Heron", "40", "--photo", join(PHOTOS, "demo_lumps.jpg"), "--grade", "A=4");
+  run(["book", book, "--person", "Rosa", "pump", "add", "Badger", "--at", "2026-01-04T06:00:00Z"]);
+  worn((args, at) => run(["book", book, "--person", "Rosa", ...args, "--pump", "Badger", "--at", at]));
   const sync = () => run(["book", book, "sync", "--depot", url, "--token", token]);
   sync();
   for (const role of ROLES) {

@@ -81,6 +81,7 @@ words! {
     no_life: "No life of a part is on record yet.", "Todavía no hay ninguna vida de pieza registrada.";
     no_life_do: "A life begins when a part is fitted, or noted as in use, with the pump's running total.",
         "Una vida empieza cuando se pone una pieza, o se anota en uso, con el total de la bomba.";
+    hatched: "Steps: as counted. Hatched: no failure seen there yet.", "Escalones: lo contado. Rayado: ahí todavía no se vio ninguna falla.";
     how_calls: "How the calls turned out", "Cómo salieron las decisiones";
     on_shelf: "On the shelf", "En el estante";
     lead_days: "Days from order to delivery", "Días del pedido a la entrega";

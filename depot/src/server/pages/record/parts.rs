@@ -111,8 +111,7 @@ fn lives(summary: &LifeSummary, shown: Shown) -> Lives {
             format!("{} de las que no fallaron salieron gastadas: no habrían seguido como las demás.", summary.came_out_worn),
         ));
     }
-    let chart =
-        if told { chart_svg(&for_a_page(life_chart(summary, false, |words| shown.say(words), shown.units))) } else { String::new() };
+    let chart = if told { chart_svg(&for_a_page(life_chart(summary, true, |words| shown.say(words), shown.units))) } else { String::new() };
     Lives { title: shown.say(summary.part.name()), chart, lines }
 }
 
