@@ -385,6 +385,24 @@ mod tests {
     }
 
     #[test]
+    fn soft_edge_lies_beyond_the_shadow_and_a_grey_grain_before_it_stays() {
+        // From the sunny side: paper, a grey grain of five pixels, its shadow, the shadow's soft edge of three, paper.
+        let (width, height) = (40_usize, 9_usize);
+        let row = |of: fn(usize) -> u8| (0..width * height).map(|index| of(index % width)).collect::<Vec<u8>>();
+        let shaded = Shaded { width, height, alike: vec![0; width * height], of_hue: row(|x| u8::from(matches!(x, 10..=14 | 25..=27))) };
+        let values = row(|x| match x {
+            10..=14 => 120,
+            15..=24 => PAPER as u8,
+            25..=27 => 130,
+            _ => OPEN,
+        });
+        let light = LightMap { width, height, values };
+        let mut lit_again = row(|x| u8::from((15..=24).contains(&x)));
+        soften(&mut lit_again, &shaded, &light, [-1.0, 0.0]);
+        assert_eq!(lit_again, row(|x| u8::from((15..=27).contains(&x))));
+    }
+
+    #[test]
     fn sweep_takes_lines_and_lifted_pixels_and_leaves_bodies() {
         let width = 12;
         let mut grain = vec![-50_i8; width * 8];

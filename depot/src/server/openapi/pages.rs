@@ -129,7 +129,7 @@ fn record() -> Map<String, Value> {
         "security": [{ "session": [] }, { "device": [] }],
         "responses": answers(Told::Browser, &[("200", offered), ("204", nothing)], &["400", "401", "421"]),
     });
-    let count = json!({ "type": "integer", "minimum": 0, "maximum": i64::MAX });
+    let count = json!({ "type": "integer", "minimum": 0, "maximum": u64::MAX });
     let mut had = in_query("had", "Entries that the page has counted", &count);
     had["required"] = json!(true);
     news["parameters"] = json!([had, in_query("pump", "Of this pump alone", &json!({ "type": "string", "format": "uuid" }))]);
