@@ -8,7 +8,7 @@ use super::decide::Choice;
 use crate::history::{BREAK_IN_M3, BreakIn, Seen, Stop, StopKind};
 use crate::model::Cup;
 use crate::model::entry::Liquid;
-use crate::model::words::Words;
+use crate::model::words::{MONTHS, Words};
 use crate::wear::grade::GRADE_NAMES;
 
 /// What the words are made from.
@@ -142,21 +142,6 @@ fn cost_reason(choice: &Choice, costs: &Costs) -> Reason {
     };
     reason("expected_cost", text, Some(going_on), Some(change))
 }
-
-const MONTHS: [Words; 12] = [
-    Words { en: "January", es: "enero" },
-    Words { en: "February", es: "febrero" },
-    Words { en: "March", es: "marzo" },
-    Words { en: "April", es: "abril" },
-    Words { en: "May", es: "mayo" },
-    Words { en: "June", es: "junio" },
-    Words { en: "July", es: "julio" },
-    Words { en: "August", es: "agosto" },
-    Words { en: "September", es: "septiembre" },
-    Words { en: "October", es: "octubre" },
-    Words { en: "November", es: "noviembre" },
-    Words { en: "December", es: "diciembre" },
-];
 
 /// A turn that is surer than this is said without its chance.
 const SURE_TURN: f64 = 0.95;

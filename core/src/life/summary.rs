@@ -142,6 +142,23 @@ impl LifeSummary {
     pub fn weibull(&self) -> Weibull {
         Weibull { shape: self.shape.value, scale: self.scale_m3.value }
     }
+
+    /// The law to go by: the one that accounts for what was seen, where there is one.
+    pub fn law_to_go_by(&self) -> Weibull {
+        self.with_signs
+            .as_ref()
+            .map_or_else(|| self.weibull(), |told| Weibull { shape: told.law.shape.value, scale: told.law.scale_m3.value })
+    }
+
+    /// Its B10, m3.
+    pub fn b10_to_go_by(&self) -> &Estimate {
+        self.with_signs.as_ref().map_or(&self.b10_m3, |told| &told.law.b10_m3)
+    }
+
+    /// Whether the figures speak of this kind of part: the stated prior is of cups, and where it speaks it tells nothing of another.
+    pub fn speaks_of_part(&self) -> bool {
+        !self.prior_used || self.part == Part::Cup
+    }
 }
 
 /// Sums up the lives of one kind of part in a history.
@@ -298,6 +315,15 @@ mod tests {
         // Two close lives would give a shape of about 70 by maximum likelihood.
         assert!(summary.shape.value < 8.0, "{:?}", summary.shape);
         assert!(summary.scale_m3.low.unwrap() < 3000.0 && summary.scale_m3.high.unwrap() > 3100.0);
+        assert!(summary.speaks_of_part());
+    }
+
+    #[test]
+    fn prior_of_cups_does_not_speak_of_a_plate() {
+        let text = "at,pump,part,event,pump_m3\n2025-01-01T06:00:00Z,P1,plate,fitted,0\n2025-06-01T06:00:00Z,P1,plate,failed,9000\n";
+        let summary = summary(&crate::history::parse(text.as_bytes()).unwrap(), Part::Plate).unwrap();
+        assert!(summary.prior_used && !summary.speaks_of_part());
+        assert_eq!((summary.law_to_go_by(), summary.b10_to_go_by()), (summary.weibull(), &summary.b10_m3));
     }
 
     /// Cups that wear out at 3000 m3 (shape 4), pulled at 85 % of that with sand seen before: as if sound, they make the plain fit think

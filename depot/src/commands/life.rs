@@ -131,7 +131,11 @@ fn print(summary: &LifeSummary) {
         say(format!("How they end, each way beside the others: {}.", ends.join(", ")));
     }
     if summary.prior_used {
-        say("Too few failures for a fit: the stated prior speaks with them.");
+        say(if summary.speaks_of_part() {
+            "Too few failures for a fit: the stated prior speaks with them."
+        } else {
+            "Too few failures for a fit, and the stated prior is of cups: the figures below tell nothing of this part."
+        });
     }
     say(format!("Shape  {}", estimate(&summary.shape, "")));
     say(format!("Scale  {}", estimate(&summary.scale_m3, " m3")));

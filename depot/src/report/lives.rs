@@ -18,7 +18,7 @@ pub fn life_chart(summary: &LifeSummary, narrow: bool, say: impl Fn(Words) -> &'
     let unit = if units == UnitSystem::Inch { "yd3" } else { "m3" };
     let law = summary.weibull();
     // The curve to go by accounts for what was seen; the one that does not stands behind it, to be held against it.
-    let told = summary.with_signs.as_ref().map(|told| Weibull { shape: told.law.shape.value, scale: told.law.scale_m3.value });
+    let told = summary.with_signs.as_ref().map(|_| summary.law_to_go_by());
     let last_counted = summary.kaplan_meier.last().map_or(0.0, |row| row.age_m3);
     let to = (law.quantile(0.97)).max(last_counted) * 1.05;
     let ages: Vec<f64> = (0..=120).map(|i| to * f64::from(i) / 120.0).collect();
@@ -85,7 +85,7 @@ pub fn life_chart(summary: &LifeSummary, narrow: bool, say: impl Fn(Words) -> &'
         Some(told) => chart.with(line(told, say(Words { en: "expected", es: "esperado" }), false)),
         None => chart.with(line(law, say(alone), false)),
     };
-    let b10_m3 = summary.with_signs.as_ref().map_or(&summary.b10_m3, |told| &told.law.b10_m3).value;
+    let b10_m3 = summary.b10_to_go_by().value;
     let text = format!("{}\n{} {unit}", say(Words { en: "one in ten by", es: "una de diez a" }), plain_number(shown(b10_m3)));
     chart.with(Mark::UprightAt { x: shown(b10_m3), tone: Tone::Ink, text })
 }

@@ -1,7 +1,7 @@
 //! How a page is shown: in which language and in which units. Figures carry two or three digits that count.
 
 use chrono::{DateTime, Datelike as _, FixedOffset};
-use gritbook_core::model::words::Words;
+use gritbook_core::model::words::{MONTHS, Words};
 use gritbook_core::units::M3_PER_YD3;
 use gritbook_core::units::shown::{DecimalMark, Quantity, UnitSystem};
 
@@ -16,21 +16,6 @@ pub(in crate::server) struct Shown {
 
 /// A figure and the unit beside it.
 pub(in crate::server) type InUnit = (String, &'static str);
-
-const MONTHS: [Words; 12] = [
-    Words { en: "Jan", es: "ene" },
-    Words { en: "Feb", es: "feb" },
-    Words { en: "Mar", es: "mar" },
-    Words { en: "Apr", es: "abr" },
-    Words { en: "May", es: "may" },
-    Words { en: "Jun", es: "jun" },
-    Words { en: "Jul", es: "jul" },
-    Words { en: "Aug", es: "ago" },
-    Words { en: "Sep", es: "sep" },
-    Words { en: "Oct", es: "oct" },
-    Words { en: "Nov", es: "nov" },
-    Words { en: "Dec", es: "dic" },
-];
 
 impl Shown {
     /// The words in the page's language.
@@ -85,7 +70,7 @@ impl Shown {
 
     /// 21 Sep 2026, by the writer's own clock.
     pub(in crate::server) fn day(self, at: DateTime<FixedOffset>) -> String {
-        let month = MONTHS.get(at.month0() as usize).map_or("", |month| self.say(*month));
+        let month = MONTHS.get(at.month0() as usize).and_then(|month| self.say(*month).get(..3)).unwrap_or_default();
         format!("{} {month} {}", at.day(), at.year())
     }
 

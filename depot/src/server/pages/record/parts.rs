@@ -8,7 +8,6 @@ use axum::response::Response;
 use gritbook_core::call::{ENOUGH_CALLS, Held, TrackRecord, percent_figure};
 use gritbook_core::life::LifeSummary;
 use gritbook_core::life::summary::Estimate;
-use gritbook_core::model::Part;
 use gritbook_core::model::words::Words;
 use gritbook_core::shelf::{Shelf, ShelfSettings};
 
@@ -85,16 +84,10 @@ fn lives(summary: &LifeSummary, shown: Shown) -> Lives {
         format!("{} failed, {} sound when last seen.", counts.all_failures(), counts.right_censored),
         format!("{} fallaron, {} sin falla la última vez.", counts.all_failures(), counts.right_censored),
     )];
-    // The stated prior is of cups: of another part it tells nothing.
-    let told = !summary.prior_used || summary.part == Part::Cup;
+    let told = summary.speaks_of_part();
     if told {
-        let law = summary.with_signs.as_ref().map_or((&summary.b10_m3, summary.median_m3), |signs| {
-            let law = &signs.law;
-            let weibull = gritbook_core::life::Weibull { shape: law.shape.value, scale: law.scale_m3.value };
-            (&law.b10_m3, weibull.quantile(0.5))
-        });
-        lines.push(one_in_ten(law.0, shown));
-        let (half, unit) = shown.concrete(law.1);
+        lines.push(one_in_ten(summary.b10_to_go_by(), shown));
+        let (half, unit) = shown.concrete(summary.law_to_go_by().quantile(0.5));
         lines.push(shown.pick(format!("Half have failed by {half}\u{a0}{unit}."), format!("La mitad ya falló a los {half}\u{a0}{unit}.")));
         if summary.prior_used {
             let few = "Too few failed to go by them alone: usual lives of the trade count with them.";
