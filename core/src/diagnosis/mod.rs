@@ -101,13 +101,7 @@ pub fn diagnose(history: &History, pump: &str) -> Result<Diagnosis, CoreError> {
     let timeline = shop.timeline(pump).ok_or_else(|| {
         CoreError::refused("unknown_pump", "nothing is known of this pump", "check its name, or record at least one row of it before")
     })?;
-    let bore_mm = history
-        .rows
-        .iter()
-        .filter(|row| row.pump == pump && row.part == Part::Bore && row.measure == "bore_wear_mm")
-        .filter_map(|row| row.value)
-        .next_back();
-    let signs = signs_of(timeline, shop.pooled().quantile(0.5), bore_mm);
+    let signs = signs_of(timeline, shop.pooled().quantile(0.5), bore_wear_mm(history, pump));
     if signs.is_empty() {
         return Err(CoreError::refused(
             "nothing_seen",
@@ -116,6 +110,21 @@ pub fn diagnose(history: &History, pump: &str) -> Result<Diagnosis, CoreError> {
         ));
     }
     Ok(weigh(pump, &signs))
+}
+
+/// What the bores of a pump measured last, mm: the newest of each side, and the worse of the two, for the box is both cups'. One
+/// without a side speaks of both.
+fn bore_wear_mm(history: &History, pump: &str) -> Option<f64> {
+    let mut sides = [None, None];
+    for row in history.rows.iter().filter(|row| row.pump == pump && row.part == Part::Bore && row.measure == "bore_wear_mm") {
+        match (row.value, row.cup) {
+            (None, _) => {}
+            (wear, Some(Cup::A)) => sides[0] = wear,
+            (wear, Some(Cup::B)) => sides[1] = wear,
+            (wear, None) => sides = [wear; 2],
+        }
+    }
+    sides.into_iter().flatten().reduce(f64::max)
 }
 
 /// The signs of a pump now; `median_m3` is how long cups last in this shop.
@@ -277,6 +286,23 @@ mod tests {
         assert_eq!(first(&sudden), Cause::Damage);
         let measured = format!("{old}2026-06-02T06:00:00Z,P,A,measured,4000,,,,,bore,bore_wear_mm,0.05,\n");
         assert_eq!(first(&measured), Cause::WornCups);
+    }
+
+    /// Both bores are measured one after the other: the second one must not hide the first.
+    #[test]
+    fn worse_bore_of_the_two_counts_each_by_its_newest_measure() {
+        let wear = |rows: &[(&str, f64)]| {
+            let line = |(hour, (cup, mm)): (usize, &(&str, f64))| {
+                format!("2026-06-02T{hour:02}:00:00Z,P,{cup},measured,4000,,,,,bore,bore_wear_mm,{mm},\n")
+            };
+            let rows: String = rows.iter().enumerate().map(line).collect();
+            bore_wear_mm(&parse(format!("{HEADER}{rows}").as_bytes()).unwrap(), "P")
+        };
+        assert_eq!(wear(&[]), None);
+        assert_eq!(wear(&[("A", 0.5), ("B", 0.05)]), Some(0.5));
+        assert_eq!(wear(&[("A", 0.5), ("B", 0.05), ("A", 0.02)]), Some(0.05), "a new bore on side A");
+        assert_eq!(wear(&[("A", 0.5), ("", 0.1)]), Some(0.1));
+        assert_eq!(wear(&[("", 0.5), ("B", 0.1)]), Some(0.5), "side A was not measured again");
     }
 
     #[test]
