@@ -15,6 +15,7 @@ mod history;
 #[cfg(test)]
 mod history_tests;
 mod lists;
+mod measures;
 #[cfg(test)]
 mod tests;
 mod verify;
@@ -39,7 +40,7 @@ pub use whole::WholeRecord;
 
 use crate::error::{CoreError, ErrorKind};
 use crate::ids::{DeviceId, EntryId, PhotoId, PumpId};
-use crate::model::entry::{Called, ENTRY_SCHEMA, Entry, EntryBody, EntryHead, Fitted, Graded, Measured, Poured, Removed, SealedEntry};
+use crate::model::entry::{Called, ENTRY_SCHEMA, Entry, EntryBody, EntryHead, Fitted, Graded, Poured, Removed, SealedEntry};
 use crate::model::outgoing::{QueuePause, QueueState, QueuedItem};
 use crate::model::pump::PumpSpec;
 use crate::outbox::upload_id;
@@ -261,14 +262,6 @@ impl FieldBook {
             self.photo_path(photo)?;
         }
         self.append_alone("saving the grade", pump, EntryBody::Graded(graded), now)
-    }
-
-    /// Records a measurement.
-    ///
-    /// # Errors
-    /// `no_such_pump`, `bad_measure`, figures out of range.
-    pub fn measure(&self, pump: PumpId, measured: Measured, now: DateTime<FixedOffset>) -> Result<EntryId, CoreError> {
-        self.append_alone("saving the measurement", pump, EntryBody::Measured(measured), now)
     }
 
     /// Records a part that was fitted, or was already in.

@@ -231,13 +231,16 @@ pub struct MeasureTaken {
     /// The whole measurement, where one of [`crate::wear`] was made: its document as it was given.
     #[uniffi(default = None)]
     pub document_json: Option<String>,
+    /// Names the measuring as it was begun (`new_work`): saved twice, it is recorded once.
+    #[uniffi(default = None)]
+    pub work: Option<String>,
 }
 
 impl Cross<MeasureTaken> for core_entry::Measured {
     fn cross(self) -> MeasureTaken {
-        let Self { part, cup, measure, value, pump_m3, document } = self;
+        let Self { part, cup, measure, value, pump_m3, document, work } = self;
         let document_json = document.map(|document| document.to_string());
-        MeasureTaken { part: part.cross(), cup: cup.cross(), measure, value, pump_m3, document_json }
+        MeasureTaken { part: part.cross(), cup: cup.cross(), measure, value, pump_m3, document_json, work: work.cross() }
     }
 }
 
@@ -245,9 +248,10 @@ impl TryFrom<MeasureTaken> for core_entry::Measured {
     type Error = CoreError;
 
     fn try_from(taken: MeasureTaken) -> Result<Self, CoreError> {
-        let MeasureTaken { part, cup, measure, value, pump_m3, document_json } = taken;
+        let MeasureTaken { part, cup, measure, value, pump_m3, document_json, work } = taken;
         let document = document_json.map(|text| document::read(&text)).transpose()?.map(|(document, _)| document);
-        Ok(Self { part: part.cross(), cup: cup.cross(), measure, value, pump_m3, document })
+        let work = work.map(|work| work.parse()).transpose()?;
+        Ok(Self { part: part.cross(), cup: cup.cross(), measure, value, pump_m3, document, work })
     }
 }
 

@@ -296,7 +296,8 @@ mod tests {
     fn pour_without_figures_and_measure_without_a_plain_name_are_refused() {
         let poured = Poured { pour_m3: None, pump_m3: None, concrete_bar: None, mix_factor: None };
         assert_eq!(check_body(&EntryBody::Poured(poured)).unwrap_err().code(), "nothing_poured");
-        let measured = Measured { part: Part::Bore, cup: None, measure: "Bore wear".into(), value: 0.2, pump_m3: None, document: None };
+        let measured =
+            Measured { part: Part::Bore, cup: None, measure: "Bore wear".into(), value: 0.2, pump_m3: None, document: None, work: None };
         assert_eq!(check_body(&EntryBody::Measured(measured)).unwrap_err().code(), "bad_measure");
     }
 }

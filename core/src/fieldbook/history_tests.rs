@@ -79,7 +79,7 @@ proptest! {
                     book.grade(pump, graded, at).unwrap();
                 }
                 Act::Measure(value) => {
-                    let measured = Measured { part: Part::Bore, cup: Some(Cup::B), measure: "bore_wear_mm".into(), value, pump_m3: None, document: None };
+                    let measured = Measured { part: Part::Bore, cup: Some(Cup::B), measure: "bore_wear_mm".into(), value, pump_m3: None, document: None, work: None };
                     book.measure(pump, measured, at).unwrap();
                 }
                 Act::Fit(already_in, age_m3) => {

@@ -7,7 +7,7 @@ use chrono::{DateTime, Duration, FixedOffset};
 use super::*;
 use crate::debris::reading::LevelCode;
 use crate::ids::Sha256Hex;
-use crate::model::entry::{BoxCheck, Liquid, RemovalReason};
+use crate::model::entry::{BoxCheck, Liquid, Measured, RemovalReason};
 use crate::model::part::{Cup, Grade, GradeSource, Part};
 use crate::model::pump::DriveSide;
 
@@ -210,7 +210,7 @@ fn history_has_a_row_for_each_event_in_the_columns_of_the_contract() {
     book.grade(pump, grade(Cup::B, 4, GradeSource::Eye), now()).unwrap();
     book.measure(
         pump,
-        Measured { part: Part::Bore, cup: side, measure: "bore_wear_mm".into(), value: 0.35, pump_m3: None, document: None },
+        Measured { part: Part::Bore, cup: side, measure: "bore_wear_mm".into(), value: 0.35, pump_m3: None, document: None, work: None },
         now(),
     )
     .unwrap();

@@ -349,6 +349,9 @@ pub struct Measured {
     /// The whole measurement, a document such as `gritbook.plate/1`: readings, settings, verdict.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub document: Option<serde_json::Value>,
+    /// Names the measuring as it was begun on the device: saved twice, it is recorded once.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub work: Option<WorkId>,
 }
 
 /// A part was fitted.

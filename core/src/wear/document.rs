@@ -34,7 +34,7 @@ impl Measured {
     /// `bad_document` for a text that is no document of a part's measurement.
     pub fn of_document(document: &str, cup: Option<Cup>, pump_m3: Option<f64>) -> Result<Self, CoreError> {
         let (document, Figure { part, measure, value }) = read(document)?;
-        Ok(Self { part, cup, measure: measure.to_owned(), value, pump_m3, document: Some(document) })
+        Ok(Self { part, cup, measure: measure.to_owned(), value, pump_m3, document: Some(document), work: None })
     }
 }
 

@@ -116,6 +116,7 @@ impl Measure {
                 value: self.value.unwrap_or_default(),
                 pump_m3: self.pump_m3,
                 document: None,
+                work: None,
             },
         };
         let book = desk.open(false)?;
