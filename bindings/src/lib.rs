@@ -9,7 +9,7 @@
 //! reading, card ──► core::debris         photo to reading, where things stand on the printed card
 //! face ──► core::face                   photo of a wear surface to marks and lines
 //! grades ──► core::wear                 the five grades in words
-//! wear ──► core::wear                   measured wear: plate, bore, lip, band, O-ring, bolt, line
+//! wear ──► core::wear                   measured wear: the bore; with `measured` plate, lip, band, O-ring, bolt, line too
 //! units, enrolment ──► core             figures in the shop's units, the code that lets a device in
 //! host ──► core::outbox                  traits that the shell implements
 //! records ──► core's results             mirrors; a new field or variant in core breaks this build, not the phone
@@ -27,7 +27,6 @@ mod host;
 mod reading;
 mod records;
 mod units;
-#[cfg(feature = "measured")]
 mod wear;
 
 pub use card::{CardGeometry, Paper, card_geometry};
@@ -43,7 +42,6 @@ pub use reading::{
 };
 pub use records::*;
 pub use units::{DecimalMark, Quantity, UnitSystem, figure, parse_figure, typed_figure, unit_of};
-#[cfg(feature = "measured")]
 pub use wear::*;
 
 uniffi::setup_scaffolding!();

@@ -10,6 +10,8 @@ choice! {
     Quantity = core_shown::Quantity {
         /// A length on a part; kept in mm.
         Length,
+        /// A length read with a gauge, finer than a rule; kept in mm.
+        FineLength,
         /// A grain's size; kept and shown in mm.
         GrainSize,
         /// Concrete; kept in m3.

@@ -363,6 +363,7 @@ def worn_parts_are_measured_and_their_documents_recorded():
     readings = [g.BoreReading(station_mm=100.0, direction_deg=d, diameter_mm=mm) for d, mm in ((0.0, 200.3), (90.0, 200.1))]
     bore = g.measure_bore(readings, g.usual_bore_settings(200.0))
     assert abs(bore.wear_mm - 0.3) < 1e-9 and "lóbulos" in bore.blind_to.es
+    assert bore.chrome_left_mm is None and bore.chrome_words is None
     thin = g.measure_thickness(g.ThinPart.CUP_LIP, [10.0, 9.4], 12.0, 8.0, 0.1, g.Before(thickness_mm=11.0, since_m3=2000.0))
     assert thin.least_at == 2 and thin.left_least_m3 > 0
     ring = g.measure_oring(5.0, 192.0, None, 200.0)
@@ -381,6 +382,36 @@ def worn_parts_are_measured_and_their_documents_recorded():
     taken.value += 1
     refused("bad_document", g.FieldBookError, lambda: with_book.measure(pump_id, taken, now()))
     refused("bad_points", g.FieldBookError, lambda: g.measure_plate_by_feeler(lines[:4], g.usual_plate_settings()))
+
+
+@check
+def a_bore_is_measured_at_the_usual_places_and_saved_once():
+    with_book = book("bore")
+    pump_id = with_book.add_pump(pump(), now())
+    places = g.usual_bore_places(2000.0)
+    assert [(place.station_mm, place.direction_deg) for place in places] == [(s, d) for s in (200.0, 1000.0, 1800.0) for d in (0.0, 90.0)]
+    assert places[0].station.es == "junto a la caja" and places[1].direction.en == "side to side"
+    assert "no published source" in g.bore_places_source().en
+    told = g.hand_in_bore()
+    assert told.caution.signal == g.Signal.DANGER and "lock on" in told.caution.text.en and "manual" in told.first.es and told.sources
+    settings = g.usual_bore_settings(200.0)
+    settings.chrome_mm = 0.1
+    g.check_bore_settings(settings)
+    g.check_bore_diameter(200.3, settings)
+    refused("not_this_bore", g.FieldBookError.Refused, lambda: g.check_bore_diameter(7.88, settings))
+    refused("bad_setting", g.FieldBookError.Refused, lambda: g.check_bore_settings(g.usual_bore_settings(5.0)))
+    readings = [g.BoreReading(station_mm=place.station_mm, direction_deg=place.direction_deg, diameter_mm=200.3) for place in places]
+    found = g.measure_bore(readings, settings)
+    assert found.chrome_left_mm < 0 and found.chrome_words == g.Words(en="bad", es="mal")
+    taken = found.wear.taken
+    taken.cup, taken.pump_m3, taken.work = g.Cup.B, 9000.0, g.new_work(now())
+    first = with_book.measure(pump_id, taken, now())
+    assert with_book.measure(pump_id, taken, now(1)) == first
+    kept = with_book.entry(first).body.measured
+    assert (kept.work, kept.cup, kept.measure) == (taken.work, g.Cup.B, "bore_wear_mm")
+    taken.work = None
+    assert with_book.measure(pump_id, taken, now(2)) != first and len(with_book.log(None, 10)) == 3
+    assert g.figure(g.Quantity.FINE_LENGTH, 0.31, g.UnitSystem.METRIC, g.DecimalMark.COMMA) == "0,310"
 
 
 @check

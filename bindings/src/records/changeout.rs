@@ -53,6 +53,18 @@ record! {
 }
 
 record! {
+    /// What stands before work that puts hands where something could move.
+    Precaution = core_change::Precaution {
+        /// What comes before it all.
+        first: Words,
+        /// What to mind.
+        caution: StepCaution,
+        /// Where the duty or the practice is written.
+        sources: Vec<String>,
+    }
+}
+
+record! {
     /// One step.
     ChangeOutStep = core_change::Step {
         /// Its name within the work; `mark_step` takes it.
@@ -174,6 +186,12 @@ pub fn take_back_step(document_json: &str) -> Result<ChangeOutState, FieldBookEr
     let mut progress = core_change::Progress::of_document(document_json)?;
     progress.take_back();
     Ok(progress.cross())
+}
+
+/// What stands before a hand goes into a bore.
+#[uniffi::export]
+pub fn hand_in_bore() -> Precaution {
+    core_change::hand_in_bore().cross()
 }
 
 /// The signal word of a caution.

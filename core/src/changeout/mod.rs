@@ -12,5 +12,5 @@
 mod procedure;
 mod progress;
 
-pub use procedure::{Bilingual, Caution, Procedure, Signal, Step, StepRecords, cup_change};
+pub use procedure::{Bilingual, Caution, Precaution, Procedure, Signal, Step, StepRecords, cup_change, hand_in_bore};
 pub use progress::{Begun, PROGRESS_SCHEMA, Progress};

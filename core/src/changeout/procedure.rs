@@ -154,6 +154,17 @@ pub struct Step {
     pub sources: Vec<String>,
 }
 
+/// What stands before work that is no change-out and yet puts hands where something could move.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Precaution {
+    /// What comes before it all.
+    pub first: Bilingual,
+    /// What to mind.
+    pub caution: Caution,
+    /// Where the duty or the practice is written.
+    pub sources: Vec<String>,
+}
+
 static CUP_CHANGE: LazyLock<Procedure> = LazyLock::new(|| {
     // The file is part of the program and read by a test: it cannot be malformed here.
     serde_json::from_str(include_str!("../../../fixtures/procedures/cup_change.json")).unwrap_or_else(|cause| unreachable!("{cause}"))
@@ -162,6 +173,15 @@ static CUP_CHANGE: LazyLock<Procedure> = LazyLock::new(|| {
 /// The change of the piston cups.
 pub fn cup_change() -> &'static Procedure {
     &CUP_CHANGE
+}
+
+/// What stands before a hand goes into a bore to measure it: the words of the change-out's own step there.
+pub fn hand_in_bore() -> Precaution {
+    let first = CUP_CHANGE.first.clone();
+    let at = CUP_CHANGE.steps.iter().find(|step| step.id == "bore").and_then(|step| Some((step.caution.clone()?, step.sources.clone())));
+    // The file is part of the program, and a test asks for this step.
+    let (caution, sources) = at.unwrap_or_else(|| unreachable!("the bore's step has a caution"));
+    Precaution { first, caution, sources }
 }
 
 impl Procedure {
@@ -250,6 +270,19 @@ mod tests {
             assert_eq!((has("slowest"), has("stroke_to_box"), has("drain"), has("test_strokes"), has("refill")), (1, 1, 1, 1, 1));
             let keys: std::collections::BTreeSet<_> = steps.iter().map(|step| &step.key).collect();
             assert_eq!(keys.len(), steps.len(), "no key twice");
+        }
+    }
+
+    #[test]
+    fn hand_in_the_bore_is_told_as_in_every_change_out() {
+        let told = hand_in_bore();
+        assert_eq!(told.caution.signal, Signal::Danger);
+        assert_eq!(told.first, cup_change().first);
+        assert!(told.caution.text.en.contains("lock on") && told.caution.text.en.contains("zero"), "{}", told.caution.text.en);
+        for pump in all_variants() {
+            let steps = cup_change().steps(&pump, &[Cup::A]);
+            let step = &steps[place(&steps, "bore_A")];
+            assert_eq!((step.caution.as_ref(), &step.sources), (Some(&told.caution), &told.sources));
         }
     }
 

@@ -10,6 +10,8 @@ use crate::error::CoreError;
 pub enum Quantity {
     /// A length on a part; kept in mm.
     Length,
+    /// A length read with a gauge, finer than a rule; kept in mm.
+    FineLength,
     /// A grain's size; kept in mm. Shown in mm in both systems: sieves of ISO 565 and ASTM E11 are both named in mm.
     GrainSize,
     /// Concrete; kept in m3.
@@ -46,8 +48,8 @@ impl Quantity {
     /// The unit as it stands beside the figure.
     pub fn unit(self, system: UnitSystem) -> &'static str {
         match (self, system) {
-            (Self::GrainSize, _) | (Self::Length, UnitSystem::Metric) => "mm",
-            (Self::Length, UnitSystem::Inch) => "in",
+            (Self::GrainSize, _) | (Self::Length | Self::FineLength, UnitSystem::Metric) => "mm",
+            (Self::Length | Self::FineLength, UnitSystem::Inch) => "in",
             (Self::Concrete, UnitSystem::Metric) => "m³",
             (Self::Concrete, UnitSystem::Inch) => "yd³",
             (Self::Material, UnitSystem::Metric) => "mL",
@@ -65,7 +67,7 @@ impl Quantity {
         let factor = |one: Result<f64, CoreError>| one.map_or(kept, |one| kept * one);
         match (self, system) {
             (_, UnitSystem::Metric) | (Self::GrainSize, _) => kept,
-            (Self::Length, UnitSystem::Inch) => factor(Millimetres::new(1.0).map(Millimetres::inches)),
+            (Self::Length | Self::FineLength, UnitSystem::Inch) => factor(Millimetres::new(1.0).map(Millimetres::inches)),
             (Self::Concrete, UnitSystem::Inch) => factor(CubicMetres::new(1.0).map(CubicMetres::cubic_yards)),
             (Self::Material, UnitSystem::Inch) => factor(Millilitres::new(1.0).map(Millilitres::fluid_ounces)),
             (Self::Pressure, UnitSystem::Inch) => factor(Bar::new(1.0).map(Bar::psi)),
@@ -78,6 +80,9 @@ impl Quantity {
         let size = shown.abs();
         match (self, system) {
             (Self::Length, UnitSystem::Inch) => 3,
+            // Half of a gauge's usual step, 0.01 mm, still shows.
+            (Self::FineLength, UnitSystem::Metric) => 3,
+            (Self::FineLength, UnitSystem::Inch) => 4,
             (Self::GrainSize, _) if size < 1.0 => 2,
             (Self::Length | Self::GrainSize, _) if size < 10.0 => 2,
             (Self::Length | Self::GrainSize, _) if size < 100.0 => 1,
@@ -111,8 +116,8 @@ impl Quantity {
         let typed = number(bare, "the figure")?;
         let inch = system == UnitSystem::Inch;
         Ok(match self {
-            Self::Length if inch => Millimetres::from_inches(typed)?.get(),
-            Self::Length | Self::GrainSize => Millimetres::new(typed)?.get(),
+            Self::Length | Self::FineLength if inch => Millimetres::from_inches(typed)?.get(),
+            Self::Length | Self::FineLength | Self::GrainSize => Millimetres::new(typed)?.get(),
             Self::Concrete if inch => CubicMetres::from_cubic_yards(typed)?.get(),
             Self::Concrete => CubicMetres::new(typed)?.get(),
             Self::Material if inch => Millilitres::from_fluid_ounces(typed)?.get(),
@@ -137,8 +142,15 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    const ALL: [Quantity; 6] =
-        [Quantity::Length, Quantity::GrainSize, Quantity::Concrete, Quantity::Material, Quantity::Pressure, Quantity::Torque];
+    const ALL: [Quantity; 7] = [
+        Quantity::Length,
+        Quantity::FineLength,
+        Quantity::GrainSize,
+        Quantity::Concrete,
+        Quantity::Material,
+        Quantity::Pressure,
+        Quantity::Torque,
+    ];
 
     /// Values by the factors of NIST Special Publication 811, appendix B.
     #[test]
@@ -147,6 +159,8 @@ mod tests {
             |quantity: Quantity, kept, system| format!("{} {}", quantity.figure(kept, system, DecimalMark::Point), quantity.unit(system));
         assert_eq!(shown(Quantity::Length, 152.4, UnitSystem::Inch), "6.000 in");
         assert_eq!(shown(Quantity::Length, 0.2, UnitSystem::Metric), "0.20 mm");
+        assert_eq!(shown(Quantity::FineLength, 0.31, UnitSystem::Metric), "0.310 mm");
+        assert_eq!(shown(Quantity::FineLength, 0.254, UnitSystem::Inch), "0.0100 in");
         assert_eq!(shown(Quantity::Concrete, 764.554_857_984, UnitSystem::Inch), "1000 yd³");
         assert_eq!(shown(Quantity::Concrete, 18_240.4, UnitSystem::Metric), "18240 m³");
         assert_eq!(shown(Quantity::Pressure, 206.842_718_795_04, UnitSystem::Inch), "3000 psi");
@@ -169,7 +183,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn prop_what_is_shown_to_be_typed_over_reads_back(kept in 0.0..900.0_f64, which in 0_usize..6, inch: bool, comma: bool) {
+        fn prop_what_is_shown_to_be_typed_over_reads_back(kept in 0.0..900.0_f64, which in 0_usize..7, inch: bool, comma: bool) {
             let system = if inch { UnitSystem::Inch } else { UnitSystem::Metric };
             let mark = if comma { DecimalMark::Comma } else { DecimalMark::Point };
             let quantity = ALL[which];

@@ -2,8 +2,11 @@
 //!
 //! Two-point diameters cannot see an odd number of lobes: a bore of three lobes reads round everywhere. Every document says so.
 
+mod places;
+
 use std::collections::BTreeMap;
 
+pub use places::{BorePlace, PLACES_SOURCE, usual_places};
 use serde::{Deserialize, Serialize};
 
 use super::verdict::{Verdict, at_least, at_most};
@@ -46,6 +49,42 @@ impl BoreSettings {
     pub fn of(nominal_mm: Option<f64>) -> Self {
         Self { nominal_mm, chrome_mm: None, cup_mm: None, resolution_mm: 0.01, limit_mm: 0.4 }
     }
+
+    /// # Errors
+    /// `bad_setting`, naming the setting, its value and its range.
+    pub fn check(&self) -> Result<(), CoreError> {
+        let setting = |what: &str, value: f64, low: f64, high: f64| {
+            if (low..=high).contains(&value) {
+                return Ok(());
+            }
+            Err(CoreError::refused("bad_setting", format!("the {what} of {value} mm is outside {low} to {high} mm"), UNIT))
+        };
+        self.nominal_mm.map_or(Ok(()), |nominal| setting("nominal diameter", nominal, 80.0, 300.0))?;
+        setting("gauge's step", self.resolution_mm, 1e-4, 1.0)?;
+        setting("limit", self.limit_mm, 1e-3, 10.0)?;
+        self.chrome_mm.map_or(Ok(()), |chrome| setting("chrome", chrome, 0.01, 2.0))?;
+        self.cup_mm.map_or(Ok(()), |cup| setting("cup's diameter", cup, 50.0, 300.0))
+    }
+
+    /// Whether a diameter can be of such a bore, so that it is told beside where it was typed.
+    ///
+    /// # Errors
+    /// `not_this_bore`: not within a quarter of the nominal, or of the sizes that bores have where no nominal is known.
+    pub fn check_diameter(&self, diameter_mm: f64) -> Result<(), CoreError> {
+        let (low, high) = self.nominal_mm.map_or((80.0, 300.0), near);
+        if (low..=high).contains(&diameter_mm) {
+            return Ok(());
+        }
+        let size = self.nominal_mm.map_or_else(|| format!("{low} to {high}"), |nominal| nominal.to_string());
+        Err(CoreError::refused("not_this_bore", format!("a diameter of {diameter_mm:.2} mm cannot be of a bore of {size} mm"), UNIT))
+    }
+}
+
+const UNIT: &str = "check the figure and its unit";
+
+/// From where to where a diameter can be of a bore of that size, mm: a figure of another unit shows.
+fn near(size_mm: f64) -> (f64, f64) {
+    (0.75 * size_mm, 1.25 * size_mm)
 }
 
 /// One station.
@@ -164,25 +203,18 @@ pub fn bore(readings: &[BoreReading], settings: &BoreSettings) -> Result<Bore, C
 
 fn check(readings: &[BoreReading], settings: &BoreSettings) -> Result<(), CoreError> {
     let refuse = |reason: String| Err(CoreError::refused("bad_points", reason, "give station, direction and diameter in mm and degrees"));
-    let setting = |what: &str, value: f64, low: f64, high: f64| {
-        if (low..=high).contains(&value) {
-            return Ok(());
-        }
-        Err(CoreError::refused("bad_setting", format!("the {what} of {value} mm is outside {low} to {high} mm"), "give it in mm"))
-    };
-    settings.nominal_mm.map_or(Ok(()), |nominal| setting("nominal diameter", nominal, 80.0, 300.0))?;
-    setting("gauge's step", settings.resolution_mm, 1e-4, 1.0)?;
-    setting("limit", settings.limit_mm, 1e-3, 10.0)?;
-    settings.chrome_mm.map_or(Ok(()), |chrome| setting("chrome", chrome, 0.01, 2.0))?;
-    settings.cup_mm.map_or(Ok(()), |cup| setting("cup's diameter", cup, 50.0, 300.0))?;
+    settings.check()?;
     if readings.is_empty() || readings.len() > 2000 {
         return refuse(format!("{} readings; 1 to 2000 can be used", readings.len()));
     }
     // Without a nominal the first reading stands for it: a figure of another unit still shows.
     let usual_mm = settings.nominal_mm.unwrap_or_else(|| readings[0].diameter_mm.clamp(80.0, 300.0));
+    let (low, high) = near(usual_mm);
     for (number, reading) in (1..).zip(readings) {
-        let near = (0.75 * usual_mm..=1.25 * usual_mm).contains(&reading.diameter_mm);
-        if !near || !(0.0..=5000.0).contains(&reading.station_mm) || !(-360.0..=360.0).contains(&reading.direction_deg) {
+        if !(low..=high).contains(&reading.diameter_mm)
+            || !(0.0..=5000.0).contains(&reading.station_mm)
+            || !(-360.0..=360.0).contains(&reading.direction_deg)
+        {
             return refuse(format!(
                 "reading {number} (station {} mm, direction {} degrees, diameter {} mm) cannot be of a bore of {} mm",
                 reading.station_mm, reading.direction_deg, reading.diameter_mm, usual_mm
@@ -266,5 +298,21 @@ mod tests {
         assert_eq!(code(&[[0.0, 0.0, 20.0]], &usual), "bad_points");
         assert_eq!(code(&[[0.0, 0.0, f64::NAN]], &usual), "bad_points");
         assert_eq!(code(&[[0.0, 0.0, 200.0]], &BoreSettings { nominal_mm: Some(5.0), ..usual }), "bad_setting");
+    }
+
+    /// What is told beside a field is what the whole would refuse.
+    #[test]
+    fn one_diameter_is_refused_alone_where_the_bore_would_refuse_it() {
+        let usual = BoreSettings::of(Some(200.0));
+        for diameter_mm in [0.0, 7.88, 149.99, 150.0, 200.3, 250.0, 250.01, 5082.5, f64::NAN] {
+            let whole = bore(&readings(&[[0.0, 0.0, diameter_mm]]), &usual);
+            assert_eq!(usual.check_diameter(diameter_mm).is_ok(), whole.is_ok(), "{diameter_mm}");
+        }
+        let refused = usual.check_diameter(7.88).unwrap_err();
+        assert_eq!(refused.code(), "not_this_bore");
+        assert!(refused.reason().contains("7.88 mm") && refused.reason().contains("200 mm"), "{}", refused.reason());
+        let unknown = BoreSettings::of(None);
+        assert!(unknown.check_diameter(180.0).is_ok());
+        assert_eq!(unknown.check_diameter(7.88).unwrap_err().code(), "not_this_bore");
     }
 }
