@@ -127,3 +127,18 @@ class CameraSign(private val look: Look) : PlainDrawable() {
         canvas.drawCircle(x, y + half * 0.15f, half * 0.42f, pen)
     }
 }
+
+/** The sign of measuring a bore: its round with a line across, an end at each wall. */
+class GaugeSign(private val look: Look) : PlainDrawable() {
+    private val pen = look.pen(look.violet, look.dp(3f))
+
+    override fun draw(canvas: Canvas) {
+        val x = bounds.exactCenterX()
+        val y = bounds.exactCenterY()
+        val half = look.dp(17f)
+        val end = look.dp(5f)
+        canvas.drawCircle(x, y, half, pen)
+        canvas.drawLine(x - half, y, x + half, y, pen)
+        for (side in listOf(-1f, 1f)) canvas.drawLine(x + side * (half - end), y - end, x + side * (half - end), y + end, pen)
+    }
+}

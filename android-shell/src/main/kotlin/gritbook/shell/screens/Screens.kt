@@ -13,6 +13,7 @@ import gritbook.shell.screens.grade.OutlineScreen
 import gritbook.shell.screens.grade.WearPlace
 import gritbook.shell.screens.grade.WearScreen
 import gritbook.shell.screens.home.HomeScreen
+import gritbook.shell.screens.measure.BoreScreen
 import gritbook.shell.screens.outbox.OutboxScreen
 import gritbook.shell.screens.pump.PumpFormScreen
 import gritbook.shell.screens.pump.PumpScreen
@@ -30,6 +31,7 @@ val SCREENS: Map<String, (Place, Frame) -> Screen> = mapOf(
     "grade" to ::GradeScreen,
     WearPlace.SCREEN to { place, frame -> WearPlace.of(place)?.let { WearScreen(place, it, frame) } ?: HomeScreen(place, frame) },
     OutlineScreen.SCREEN to { place, frame -> WearPlace.of(place)?.let { OutlineScreen(place, it, frame) } ?: HomeScreen(place, frame) },
+    BoreScreen.SCREEN to ::BoreScreen,
     "outbox" to ::OutboxScreen,
     "ruler" to ::RulerScreen,
     "call" to ::CallScreen,

@@ -12,6 +12,7 @@ import gritbook.core.Liquid
 import gritbook.core.Moment
 import gritbook.core.Part
 import gritbook.core.PourMade
+import gritbook.core.UnitSystem
 import gritbook.core.criteriaEdition
 import gritbook.shell.Bench
 import gritbook.shell.Photos
@@ -171,7 +172,7 @@ class ScreensTest {
         look("22-home-after")
         causes(otter)
         turnedOut()
-        assertEquals(36, seen)
+        assertEquals(40, seen)
         assertEquals("faults on ${bench.activity.variant()}", "", wrong.joinToString("\n"))
     }
 
@@ -197,6 +198,28 @@ class ScreensTest {
         look("31-why-bore")
         bench.touch(bench.all().first { it.tag == "BAD_FIT" })
         look("32-why-other")
+        home()
+        bore(otter)
+    }
+
+    /** The bore under the thumb, and measured: nothing typed, six diameters, one that cannot be. */
+    private fun bore(otter: String) {
+        val place = Place("grade", "alone:$otter")
+        bench.app.trail.draft(place).put("part", 6)
+        go(place)
+        look("37-grade-bore")
+        bench.touch(R.id.measure)
+        look("38-bore")
+        val inches = bench.app.prefs.now.system == UnitSystem.INCH
+        val diameters = if (inches) listOf("7.8795", "7.8785", "7.8862", "7.8815", "7.8780", "7.8775") else listOf("200,12", "200,09", "200,31", "200,17", "200,08", "200,06")
+        BORE_AT.zip(diameters) { id, text -> bench.type(id, text) }
+        bench.type(R.id.bore_chrome, if (inches) "0.01" else "0,25")
+        look("39-bore-measured")
+        bench.type(R.id.bore_at_1, if (inches) "200.12" else "7,88")
+        bench.type(R.id.bore_at_2, "a")
+        // Left, the field says what is wrong with it.
+        bench.touch(R.id.bore_at_3)
+        look("40-bore-refused")
         home()
     }
 
@@ -240,4 +263,8 @@ class ScreensTest {
 
     @Test
     fun spanish_on_its_side_at_200_percent() = walk("es", landscape = true, night = true, font = 2f)
+
+    private companion object {
+        val BORE_AT = listOf(R.id.bore_at_1, R.id.bore_at_2, R.id.bore_at_3, R.id.bore_at_4, R.id.bore_at_5, R.id.bore_at_6)
+    }
 }

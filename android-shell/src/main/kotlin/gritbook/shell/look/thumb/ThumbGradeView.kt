@@ -44,6 +44,15 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
             value?.let(::addView)
         }
 
+    /** A key for another way to judge this part, above the others; null for none. */
+    var moreKey: Button? = null
+        set(value) {
+            if (field === value) return
+            field?.let(::removeView)
+            field = value
+            value?.let(::addView)
+        }
+
     /** Photos of the part, among what is read; null for none. */
     var photos: View? by reading::photos
 
@@ -168,14 +177,18 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
     }
 
     /** Two lines, or the key beside them. */
-    private fun leastReading() = maxOf((look.textTitle * 2).toInt(), look.dp(LEAST_READING).toInt(), if (photoKey != null && arcView.lying) look.touch else 0)
+    private fun leastReading() = maxOf((look.textTitle * 2).toInt(), look.dp(LEAST_READING).toInt(), if ((photoKey != null || moreKey != null) && arcView.lying) look.touch else 0)
 
     /** Upright: how far the keys reach from the far edge; the arc bends away from its last grade, so they may come close. */
     private fun keysWidth(width: Int) = width - arcView.across - look.dp(KEY_EDGE).toInt()
 
     private fun keysAbreast(width: Int) = keysWidth(width) >= 2 * look.touch + look.touchGap
 
-    private fun keysHeight() = if (photoKey == null || keysAbreast(measuredWidth.takeIf { it > 0 } ?: resources.displayMetrics.widthPixels)) look.touch else 2 * look.touch + look.touchGap
+    private fun keysHeight(): Int {
+        val abreast = photoKey == null || keysAbreast(measuredWidth.takeIf { it > 0 } ?: resources.displayMetrics.widthPixels)
+        val lines = (if (abreast) 1 else 2) + if (moreKey == null) 0 else 1
+        return lines * look.touch + (lines - 1) * look.touchGap
+    }
 
     override fun onLayout(changed: Boolean, l: Int, t: Int, r: Int, b: Int) {
         val width = r - l
@@ -192,6 +205,7 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
         place(arcView, if (leftHand) 0 else width - arcView.across, pad / 2, arcView.across, height - pad)
         val key = photoKey
         val bottom = height - pad
+        moreKey?.let { place(it, if (leftHand) arcView.across + pad else pad, bottom - keysHeight(), room, look.touch) }
         if (key == null) return place(undo, if (leftHand) arcView.across + pad else pad, bottom - look.touch, room, look.touch)
         val far = look.dp(KEY_EDGE).toInt()
         val wide = keysWidth(width)
@@ -211,10 +225,15 @@ class ThumbGradeView(context: Context) : ViewGroup(context) {
         val read = if (arcFirst) top + arcView.across + lyingPad else lyingPad
         val readingHeight = height - arcView.across - 3 * lyingPad
         val key = photoKey
-        val beside = if (key == null) 0 else look.touch + look.touchGap
+        val keys = listOfNotNull(key, moreKey)
+        val one = look.touch + look.touchGap
+        val beside = keys.size * one
         reading.room = readingHeight
         place(scroll, if (leftHand) pad + beside else pad, read, width - 2 * pad - beside, readingHeight)
-        if (key != null) place(key, if (leftHand) look.steps(1) else width - look.steps(1) - look.touch, read + (readingHeight - look.touch) / 2, look.touch, look.touch)
+        keys.forEachIndexed { at, it ->
+            val edge = look.steps(1) + at * one
+            place(it, if (leftHand) edge else width - edge - look.touch, read + (readingHeight - look.touch) / 2, look.touch, look.touch)
+        }
         // The arc leaves a target's room for taking back, on the side away from the hand.
         val edge = look.steps(1)
         val long = minOf(width - look.touch - look.touchGap - 2 * edge, arcView.leastLength + 4 * look.touchGap)

@@ -1,5 +1,6 @@
 package gritbook.shell.screens.grade
 
+import android.graphics.drawable.Drawable
 import gritbook.core.Cup
 import gritbook.core.GradesDraft
 import gritbook.core.Part
@@ -20,11 +21,13 @@ import gritbook.shell.frame.Vocabulary
 import gritbook.shell.frame.dp
 import gritbook.shell.frame.key
 import gritbook.shell.look.CameraSign
+import gritbook.shell.look.GaugeSign
 import gritbook.shell.look.Look
 import gritbook.shell.look.photo.WearPairView
 import gritbook.shell.look.thumb.ThumbGradeView
 import gritbook.shell.screens.check.Grades
 import gritbook.shell.screens.check.WearShots
+import gritbook.shell.screens.measure.BoreScreen
 import java.io.File
 import java.text.DateFormat
 import java.util.Date
@@ -40,6 +43,7 @@ class GradeScreen(at: Place, frame: Frame) : Screen(at, frame) {
     /** Where the grades stand until they are saved. */
     private val into: Draft get() = if (within) frame.trail.draft(Place("check", pump)) else draft
     private lateinit var thumb: ThumbGradeView
+    private val measure by lazy { signKey(word(R.string.measure_bore), word(R.string.measure_key), R.id.measure, GaugeSign(Look(context)), ::toMeasure) }
     private val pair = WearPairView(context).apply { id = R.id.wear_pair }
     private var summary: PumpSummary? = null
     private var parts: List<Pair<Part, Cup?>> = emptyList()
@@ -57,14 +61,16 @@ class GradeScreen(at: Place, frame: Frame) : Screen(at, frame) {
         })
     }
 
-    private fun cameraKey() = context.key("", id = R.id.photograph) { toPhotos(atOnce = true) }.apply {
-        contentDescription = word(R.string.wear_photograph)
-        val sign = CameraSign(Look(context))
+    private fun cameraKey() = signKey(word(R.string.wear_photograph), word(R.string.photo_plain), R.id.photograph, CameraSign(Look(context))) { toPhotos(atOnce = true) }
+
+    /** A key with a sign over its word. */
+    private fun signKey(says: String, word: String, id: Int, sign: Drawable, act: () -> Unit) = context.key("", id = id, act = act).apply {
+        contentDescription = says
         // With large letters the sign alone fits a glove's key.
         if (context.resources.configuration.fontScale >= Page.LARGE) {
             foreground = sign
         } else {
-            text = word(R.string.photo_plain)
+            text = word
             sign.setBounds(0, 0, context.dp(44), context.dp(40))
             setCompoundDrawables(null, sign, null, null)
         }
@@ -95,6 +101,7 @@ class GradeScreen(at: Place, frame: Frame) : Screen(at, frame) {
         thumb.onGrade = {}
         thumb.show(part, called, Grades.get(into, part, cup), measured)
         thumb.onGrade = { Grades.set(into, part, cup, it) }
+        thumb.moreKey = measure.takeIf { part == Part.BORE }
         showPhotos(part, cup)
     }
 
@@ -122,6 +129,13 @@ class GradeScreen(at: Place, frame: Frame) : Screen(at, frame) {
         val (part, cup) = parts.getOrNull(index) ?: return
         val place = WearPlace(at, part, cup).place
         if (atOnce) frame.trail.draft(place).put("at_once", true)
+        frame.go(place)
+    }
+
+    /** To the gauge, at this side; what was typed there and not kept yet stays. */
+    private fun toMeasure() {
+        val place = Place(BoreScreen.SCREEN, pump)
+        parts.getOrNull(index)?.second?.let { frame.trail.draft(place).put(BoreScreen.SIDE, it.name) }
         frame.go(place)
     }
 

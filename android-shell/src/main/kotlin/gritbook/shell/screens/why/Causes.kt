@@ -15,6 +15,9 @@ object Causes {
         Cause.DAMAGE -> listOf(Part.CUP, Part.BORE)
     }
 
+    /** Whether the bore's figure is what that look asks for before any grade. */
+    fun asksBore(cause: Cause) = cause == Cause.WORN_BORE
+
     /** Which of the list of a pump's parts that is, its first side. */
     fun index(parts: List<Pair<Part, Cup?>>, part: Part): Int = parts.indexOfFirst { it.first == part }.coerceAtLeast(0)
 }

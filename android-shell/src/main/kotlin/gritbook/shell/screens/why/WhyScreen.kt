@@ -34,6 +34,7 @@ import gritbook.shell.look.SketchView
 import gritbook.shell.look.SlipDrawable
 import gritbook.shell.look.sketch.placeSketch
 import gritbook.shell.screens.grade.PartList
+import gritbook.shell.screens.measure.BoreScreen
 
 /**
  * What is behind what the box shows: the causes by their share, the likeliest laid open with its place, its signs and what to look at
@@ -93,7 +94,6 @@ class WhyScreen(at: Place, frame: Frame) : PassingScreen(at, frame) {
         signs(R.string.why_against, cause.signsAgainst)
         put(small(R.string.why_look), R.dimen.margin)
         put(context.words(context.say(if (cause == told.causes.first()) told.lookNext else cause.lookNext)).apply { id = R.id.look_next })
-        if (cause.cause == Cause.WORN_BORE) put(context.note(word(R.string.why_bore_size)))
     }
 
     private fun LinearLayout.signs(title: Int, signs: List<WeighedSign>) {
@@ -147,13 +147,16 @@ class WhyScreen(at: Place, frame: Frame) : PassingScreen(at, frame) {
     private fun showFoot(open: Suspect) {
         foot.removeAllViews()
         val parts = Causes.parts(open.cause, seal)
-        val keys = parts.mapIndexed { at, part -> grade(part, main = at == 0) } + listOf(check(main = parts.isEmpty()))
+        val bore = Causes.asksBore(open.cause)
+        val keys = parts.mapIndexed { at, part -> grade(part, main = at == 0 && !bore) } + listOf(check(main = parts.isEmpty() && !bore)) + if (bore) listOf(measure()) else emptyList()
         val (main, others) = keys.partition { it.getTag(R.id.main_key) == true }
         if (others.isNotEmpty()) foot.addView(context.keyRow(*others.toTypedArray()), LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT))
         main.forEach { foot.addView(it, LinearLayout.LayoutParams(MATCH_PARENT, WRAP_CONTENT)) }
     }
 
     private fun check(main: Boolean) = context.key(word(R.string.pump_check), main = main, id = R.id.check) { frame.go(Place("check", pump)) }
+
+    private fun measure() = context.key(word(R.string.measure_bore), main = true, id = R.id.measure) { frame.go(Place(BoreScreen.SCREEN, pump)) }
 
     /** To the thumb, at the first side of that part; what was graded there and not saved yet stays. */
     private fun grade(part: Part, main: Boolean) = context.key(word(R.string.why_grade, Vocabulary.part(context, part)), main = main) {
