@@ -222,7 +222,7 @@ class LifeCycleTest {
         lives("bore") {
             assertEquals(listOf("", "200,31", "20", "0.25", "200", "0.01"), listOf(R.id.bore_at_1, R.id.bore_at_2, R.id.bore_at_6, R.id.bore_chrome, R.id.bore_new, R.id.bore_step).map(::typed))
             assertTrue("side B", bench.find<View>(R.id.side_b).isSelected)
-            assertTrue(bench.texts(), "0.310 ± 0.005" in bench.texts() && "a diameter of 20.00 mm cannot be" in bench.texts())
+            assertTrue(bench.texts(), "0.310 ± 0.005" in bench.texts() && "diameter of 20.00 mm cannot be" in bench.texts())
         }
     }
 
