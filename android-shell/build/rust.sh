@@ -1,13 +1,15 @@
 #!/usr/bin/env bash
 # The library for this machine with its generated Kotlin, and the depot's program for the tests, in target/debug. Arguments: "phone" for the
-# phone's library too, in target/phone; "library" to leave the program out.
+# phone's library too, in target/phone; "library" to leave the program out. GRITBOOK_BUILD: what cargo builds in debug instead, where more
+# than this is built anyway.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 target=${CARGO_TARGET_DIR:-target}
 # Without what no screen asks for (bindings/Cargo.toml).
-packages=(-p gritbook-bindings --no-default-features --features gritbook-bindings/cli)
+packages=(--locked -p gritbook-bindings --no-default-features --features gritbook-bindings/cli)
 if [[ " $* " != *" library "* ]]; then packages+=(-p gritbook-depot); fi
-cargo build --locked "${packages[@]}"
+if [ -n "${GRITBOOK_BUILD:-}" ]; then read -ra packages <<< "$GRITBOOK_BUILD"; fi
+cargo build "${packages[@]}"
 if [[ " $* " == *" phone "* ]]; then
     # Relocations are packed, which makes the library 0.19 MB smaller; glibc and Android each have a format of their own (README.md).
     (set -a && . android-shell/build/phone.env && cargo rustc --locked -p gritbook-bindings --no-default-features --lib --profile phone -- -C link-arg=-Wl,-z,pack-relative-relocs)

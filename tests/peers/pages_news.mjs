@@ -33,9 +33,7 @@ for (const [language, one, two] of [["en", "Show 1 new entry", "Show 2 new entri
   const page = await context.newPage();
   const [asked, wrong] = [[], []];
   page.on("request", (request) => request.url().includes("/news?") && asked.push(request.url()));
-  // A browser asks for an icon by itself; there is none.
-  const icon = (line) => line.location().url.endsWith("/favicon.ico");
-  page.on("console", (line) => line.type() === "error" && !icon(line) && wrong.push(line.text()));
+  page.on("console", (line) => line.type() === "error" && wrong.push(line.text()));
   page.on("pageerror", (error) => wrong.push(String(error)));
   // Its clock is set by hand: what happens after 20 s is seen at once.
   await page.clock.install();

@@ -164,8 +164,10 @@ record! {
         d50_mm: f64,
         /// 90 %.
         d90_mm: f64,
-        /// 95 % intervals.
+        /// 95 % intervals of the spoonful that the window shows a part of.
         interval95: GradationInterval,
+        /// 95 % intervals of the grains in the window; null for a heap and in readings of methods before 9.
+        window95: Option<GradationInterval>,
         /// Fineness modulus of the resolved part.
         fineness_modulus: f64,
     }

@@ -219,7 +219,7 @@ fn pieces(mask: &Mask, owner: &[u32], count: usize) -> Vec<Mask> {
 }
 
 /// Fills what lies enclosed: a glint, a pale core.
-fn fill(mask: &mut Mask) {
+pub(super) fn fill(mask: &mut Mask) {
     let outside = flood_outside(mask);
     mask.inside.iter_mut().zip(outside).for_each(|(inside, outside)| *inside = u8::from(!outside));
 }
@@ -239,10 +239,10 @@ const SURE_LUMP: f64 = 28.0;
 
 fn answer_over(mask: &Mask, answer: &Answer) -> Mean {
     let (mut grain, mut lump, mut count) = (0_i64, 0_i64, 0_i64);
-    for (index, _) in mask.inside.iter().enumerate().filter(|(_, inside)| **inside != 0) {
-        let (x, y) = (mask.left + (index % mask.width) as i32, mask.top + (index / mask.width) as i32);
-        grain += i64::from(answer.grain[y as usize * answer.width + x as usize]);
-        lump += i64::from(answer.lump[y as usize / 2 * answer.half_width + x as usize / 2]);
+    for (_, at) in mask.places(answer.width) {
+        let (x, y) = (at % answer.width, at / answer.width);
+        grain += i64::from(answer.grain[at]);
+        lump += i64::from(answer.lump[y / 2 * answer.half_width + x / 2]);
         count += 1;
     }
     let count = count.max(1) as f64;

@@ -109,6 +109,7 @@ pub fn gradation(particles: &[Particle], extra_sieves_mm: &[f64], rounds: u32, s
         d50_mm,
         d90_mm,
         interval95: bootstrap(&sorted, &volumes, rounds, seed),
+        window95: None,
         fineness_modulus: fineness_modulus(&retained),
     })
 }
@@ -122,12 +123,14 @@ pub const SEGMENTATION_SHARE: f64 = 0.03;
 /// network never saw had 0.06 with a size error of 11 % at most.
 pub const ERROR_OF_DOUBT: f64 = 1.5;
 
-/// Widens the intervals of the bootstrap, which know of the sample's size only, by `share` of each diameter; the two errors are
-/// independent, so that squares add.
+/// Widens the intervals of the bootstrap, which know of the sample's size only, by `share` of each diameter, and gives those of the
+/// window's own grains; the two errors are independent, so that squares add.
 pub fn with_segmentation_error(mut gradation: Gradation, share: f64) -> Gradation {
+    let values = [gradation.d10_mm, gradation.d50_mm, gradation.d90_mm];
+    let of_outlines = |value: f64| [value * (1.0 - share), value * (1.0 + share)];
+    gradation.window95 = Some(GradationInterval::of(values.map(of_outlines)));
     let interval = &mut gradation.interval95;
     let pairs = [&mut interval.d10_mm, &mut interval.d50_mm, &mut interval.d90_mm];
-    let values = [gradation.d10_mm, gradation.d50_mm, gradation.d90_mm];
     for (pair, value) in pairs.into_iter().zip(values) {
         let wider = |away: f64| (away * away + share * share * value * value).sqrt();
         *pair = [value - wider(value - pair[0]), value + wider(pair[1] - value)];
@@ -155,8 +158,7 @@ fn bootstrap(sorted: &[Particle], volumes: &[f64], rounds: u32, seed: u64) -> Gr
         let cut = (list.len() as f64 * 0.025).floor() as usize;
         [list[cut], list[list.len() - 1 - cut]]
     };
-    let [d10, d50, d90] = &mut answers;
-    GradationInterval { d10_mm: interval(d10), d50_mm: interval(d50), d90_mm: interval(d90) }
+    GradationInterval::of(answers.each_mut().map(interval))
 }
 
 /// A small generator whose whole state is one number (Steele, Lea and Flood 2014): the same draws on every machine.
@@ -267,6 +269,22 @@ mod tests {
             assert!(answer.interval95.d50_mm[0] <= answer.d50_mm && answer.d50_mm <= answer.interval95.d50_mm[1]);
         }
         assert!(width(many.interval95.d50_mm) < 0.3 * width(few.interval95.d50_mm));
+    }
+
+    #[test]
+    fn windows_interval_is_the_outlines_share_and_lies_within_the_spoonfuls() {
+        let known = gradation(&plain(&(1..40).map(|i| 0.2 + f64::from(i) * 0.03).collect::<Vec<_>>()), &[], 400, 7).unwrap();
+        assert_eq!(known.window95, None, "the bootstrap alone knows nothing of outlines");
+        let answer = with_segmentation_error(known, 0.03);
+        let window = answer.window95.unwrap();
+        for (value, window, spoonful) in [
+            (answer.d10_mm, window.d10_mm, answer.interval95.d10_mm),
+            (answer.d50_mm, window.d50_mm, answer.interval95.d50_mm),
+            (answer.d90_mm, window.d90_mm, answer.interval95.d90_mm),
+        ] {
+            assert!((window[0] - 0.97 * value).abs() < 1e-12 && (window[1] - 1.03 * value).abs() < 1e-12);
+            assert!(spoonful[0] <= window[0] + 1e-12 && window[1] <= spoonful[1] + 1e-12);
+        }
     }
 
     proptest! {

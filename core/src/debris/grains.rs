@@ -3,6 +3,7 @@
 use std::time::Instant;
 
 use super::bodies::{Body, Found, bodies};
+use super::bound::take_lumps;
 use super::crowd::largest_heap_mm2;
 use super::gradation::sphere_mm3;
 use super::ground::{Ground, find_ground, too_crowded};
@@ -24,7 +25,7 @@ use crate::photo::quality::sharpness_of_strong_edges;
 /// The method's name in the document.
 pub const METHOD_NAME: &str = "spread";
 /// Changes whenever answers may.
-pub const METHOD_VERSION: &str = "8";
+pub const METHOD_VERSION: &str = "9";
 
 /// What the window told.
 #[derive(Debug, Clone)]
@@ -168,12 +169,16 @@ fn on_paper(
     if heap_mm2 > settings.heap_mm2 {
         return Err(too_crowded(format!("grains lie heaped: no paper shows over {heap_mm2:.0} mm2")));
     }
-    let Seen { answer, light, hard_shadow } = look(window, ground);
+    let Seen { mut answer, light, hard_shadow } = look(window, ground);
     watch.lap("network");
+    let lumps = take_lumps(&mut answer, &light, window, ground);
+    watch.lap("lumps");
     let doubt = answer.doubtful_share(coarsening);
     let smallest_px = if hard_shadow.is_some() { smallest_px.max(hard_shadow::LEAST_GRAIN_PX) } else { smallest_px };
     let mut found = bodies(&answer, doubt, (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize, settings);
     drop(answer);
+    found.grain_px += lumps.iter().map(|lump| lump.mask.area()).sum::<usize>();
+    found.bodies.extend(lumps);
     watch.lap("bodies");
     refuse_crowd(&found, window, settings)?;
     settle_rims(&mut found.bodies, &light, EdgeSpread { sigma_px: edge_sigma_px, photo_px: coarsening });

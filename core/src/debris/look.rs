@@ -4,8 +4,9 @@ use std::ops::Range;
 
 use multiversion::multiversion;
 
-use super::ground::{Ground, GroundRows, linear_table, to_light};
+use super::ground::{Ground, GroundRows};
 use super::hard_shadow::{self, HardShadow};
+use super::light::{linear_table, to_light};
 use super::network::{Answer, Features, LightRow, light_row};
 use super::rim::{LightMap, PAPER};
 use super::window::WindowImage;

@@ -44,19 +44,22 @@ pub struct Shape {
 impl Mask {
     /// Sets to 1 what lies under the mask in a picture of rows of `width` pixels that holds it.
     pub(crate) fn paint(&self, picture: &mut [u8], width: usize) {
-        for row in 1..self.height - 1 {
-            for column in 1..self.width - 1 {
-                if self.inside[row * self.width + column] != 0 {
-                    picture[(self.top + row as i32) as usize * width + (self.left + column as i32) as usize] = 1;
-                }
-            }
-        }
+        self.places(width).for_each(|(_, at)| picture[at] = 1);
     }
 
     /// An empty mask for the box from column `left` and row `top`, `width` x `height` without its padding.
     pub fn empty(left: i32, top: i32, width: usize, height: usize) -> Self {
         let (width, height) = (width + 2, height + 2);
         Self { left: left - 1, top: top - 1, width, height, inside: vec![0; width * height] }
+    }
+
+    /// Its pixels: where in the mask, and where in a picture of rows of `width` pixels that holds it.
+    pub(crate) fn places(&self, width: usize) -> impl Iterator<Item = (usize, usize)> + '_ {
+        let inside = self.inside.iter().enumerate().filter(|(_, inside)| **inside != 0);
+        inside.map(move |(index, _)| {
+            let (x, y) = (self.left + (index % self.width) as i32, self.top + (index / self.width) as i32);
+            (index, y as usize * width + x as usize)
+        })
     }
 
     /// Pixels inside.

@@ -1,6 +1,7 @@
 //! Photo to reading: the card, the window, the grains, the gradation, the level. Pure.
 
 pub mod bodies;
+pub mod bound;
 pub mod card;
 pub mod crowd;
 mod detect;
@@ -11,6 +12,7 @@ pub mod grains;
 pub mod ground;
 pub mod hard_shadow;
 pub mod level;
+pub mod light;
 pub mod look;
 mod mark;
 pub mod measure;

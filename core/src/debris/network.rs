@@ -8,7 +8,7 @@ use std::sync::OnceLock;
 
 use multiversion::multiversion;
 
-use super::ground::LUMINANCE;
+use super::light::LUMINANCE;
 use super::planes::{Kernel, Planes, add_doubled, add_made_of_half, conv};
 
 /// Multiple of the half-scale raster's sides: five halvings.

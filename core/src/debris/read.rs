@@ -8,7 +8,8 @@ use super::grains::{METHOD_NAME, METHOD_VERSION, Spread, Stopwatch, Timings, rea
 use super::hard_shadow::{self, HardShadow};
 use super::level::{LevelFacts, judge as judge_level};
 use super::reading::{
-    Amount, Finding, Gradation, Grain, GrainKind, Level, Method, PhotoFacts, Quality, READING_SCHEMA, Reading, Scale, ScaleSource,
+    Amount, Finding, Gradation, GradationInterval, Grain, GrainKind, Level, Method, PhotoFacts, Quality, READING_SCHEMA, Reading, Scale,
+    ScaleSource,
 };
 use super::rectify::{window_by_hand, window_from_card};
 use super::rim::PAPER;
@@ -281,9 +282,8 @@ fn round_gradation(mut gradation: Gradation) -> Gradation {
     for value in [&mut gradation.d10_mm, &mut gradation.d50_mm, &mut gradation.d90_mm] {
         *value = mm(*value);
     }
-    let interval = &mut gradation.interval95;
-    for pair in [&mut interval.d10_mm, &mut interval.d50_mm, &mut interval.d90_mm] {
-        *pair = pair.map(mm);
+    for interval in [Some(&mut gradation.interval95), gradation.window95.as_mut()].into_iter().flatten() {
+        *interval = GradationInterval::of([interval.d10_mm, interval.d50_mm, interval.d90_mm].map(|pair| pair.map(mm)));
     }
     gradation.fineness_modulus = rounded(gradation.fineness_modulus, 4);
     gradation

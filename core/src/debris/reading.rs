@@ -175,8 +175,11 @@ pub struct Gradation {
     pub d50_mm: f64,
     /// The same at 90 %, mm.
     pub d90_mm: f64,
-    /// 95 % intervals by bootstrap over grains.
+    /// 95 % intervals of the spoonful that the window shows a part of: the sample's size, by bootstrap over grains, and the outlines' error.
     pub interval95: GradationInterval,
+    /// 95 % intervals of the grains that lie in the window: the outlines' error alone. Null for a heap and in readings of methods before 9.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub window95: Option<GradationInterval>,
     /// Fineness modulus of the resolved part (ASTM C136 definition).
     pub fineness_modulus: f64,
 }
@@ -191,6 +194,13 @@ pub struct GradationInterval {
     pub d50_mm: [f64; 2],
     /// Of the 90 % diameter.
     pub d90_mm: [f64; 2],
+}
+
+impl GradationInterval {
+    /// Of D10, D50 and D90.
+    pub fn of([d10_mm, d50_mm, d90_mm]: [[f64; 2]; 3]) -> Self {
+        Self { d10_mm, d50_mm, d90_mm }
+    }
 }
 
 /// The passing level of the cups, least to gravest.

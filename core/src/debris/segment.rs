@@ -3,7 +3,8 @@
 //! The outline stands where the departure passes half way between the ground and the grain beside it: blur moves no edge
 //! there, and what is judged in linear light keeps that true for dark grains on white.
 
-use super::ground::{Ground, GroundRows, LUMINANCE, linear_table};
+use super::ground::{Ground, GroundRows};
+use super::light::{LUMINANCE, linear_table};
 use super::measure::Mask;
 use super::settings::ReadSettings;
 use super::shade::Shade;

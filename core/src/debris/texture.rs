@@ -101,6 +101,7 @@ impl Texture {
                 d50_mm: [d50_mm * (1.0 - own), d50_mm * (1.0 + own)],
                 d90_mm: [d50_mm * (1.0 - own), d90_mm * ASSUMED_WITHIN],
             },
+            window95: None,
             fineness_modulus: fineness_modulus(&retained),
         }
     }

@@ -60,10 +60,12 @@ async fn page_loads_nothing_from_elsewhere_and_runs_nothing() {
     for forbidden in ["<script", " style=", "onclick", "http://", "https://"] {
         assert!(!rest.contains(forbidden), "{forbidden}");
     }
+    assert!(reply.text().contains("<link rel=\"icon\" href=\"/icon.svg\">"));
     let search = browse(&depot, "/search").await;
     assert!(!search.header("content-security-policy").contains("script") && !search.text().contains("<script"));
     for (path, kind) in [
         ("/look.css", "text/css; charset=utf-8"),
+        ("/icon.svg", "image/svg+xml"),
         ("/news.js", "text/javascript; charset=utf-8"),
         ("/font/regular.ttf", "font/ttf"),
         ("/font/bold.ttf", "font/ttf"),

@@ -101,6 +101,7 @@ fn door() -> Map<String, Value> {
     let password = [(true, "password", text()), (true, "fresh", fresh.clone()), (true, "again", fresh)];
     object(json!({
         "/look.css": part("The look of the pages", "look", "text/css"),
+        "/icon.svg": part("Their mark", "icon", "image/svg+xml"),
         "/news.js": part("The script by which an open page asks what is new", "news_script", "text/javascript"),
         "/font/regular.ttf": part("Their font", "font_regular", "font/ttf"),
         "/font/bold.ttf": part("Their font, bold", "font_bold", "font/ttf"),

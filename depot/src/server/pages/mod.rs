@@ -44,6 +44,8 @@ const AT_ONCE: usize = 2;
 static MAKING: tokio::sync::Semaphore = tokio::sync::Semaphore::const_new(AT_ONCE);
 
 const LOOK: &str = include_str!("look.css");
+/// The tool's mark, for a browser's row of pages.
+const ICON: &str = include_str!("icon.svg");
 
 pub(super) fn addresses() -> Addresses {
     Addresses::new()
@@ -54,6 +56,7 @@ pub(super) fn addresses() -> Addresses {
         .and(owner::addresses())
         .and(record::addresses())
         .get("/look.css", || async { part("text/css; charset=utf-8", LOOK.as_bytes()) })
+        .get("/icon.svg", || async { part("image/svg+xml", ICON.as_bytes()) })
         .get("/news", news::news)
         .get("/news.js", || async { part("text/javascript; charset=utf-8", news::SCRIPT.as_bytes()) })
         .get("/font/regular.ttf", || async { part("font/ttf", REGULAR) })
