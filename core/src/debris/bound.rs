@@ -17,8 +17,8 @@ use super::segment::patches;
 use super::split::squared_distance;
 use super::window::WindowImage;
 
-/// Smaller bodies are the network's alone, mm.
-const LEAST_MM: f64 = 1.5;
+/// Smaller bodies the network sees whole, px of the window (a card's has 20 to 30 to the mm).
+const LEAST_PX: f64 = 36.0;
 /// Where more of the window than this may be grain, grains lie on each other with shadow between them: nothing is told of them here.
 const MOST_SHARE: f64 = 0.25;
 /// Least share of such a body that is seen before its holes are filled.
@@ -34,8 +34,8 @@ const INSIDE_PX: f32 = 3.0;
 /// Least share of a body that is unsure before it is looked at.
 const LEAST_UNSURE_SHARE: f64 = 0.15;
 
-/// Lumps between these sizes are told, mm: smaller ones count for nothing more than grains do, larger patches are heaps.
-const LUMP_MM: std::ops::Range<f64> = 2.0..20.0;
+/// Lumps between these sizes are told, px: smaller ones are mostly grains with their shadow, larger patches are heaps.
+const LUMP_PX: std::ops::Range<f64> = 48.0..480.0;
 /// Least share of a lump's inside that the network does not call grain.
 const LEAST_CEMENT_SHARE: f64 = 0.22;
 /// How light cement is, paper 1; from memory, dry and wet.
@@ -58,25 +58,25 @@ const RIM_PX: usize = 2;
 
 /// Takes the lumps out of an answer and gives them; makes it sure of the inside of even stones.
 pub fn take_lumps(answer: &mut Answer, light: &LightMap, window: &WindowImage, ground: &Ground) -> Vec<Body> {
-    let least_px = (LEAST_MM * window.px_per_mm).powi(2) * std::f64::consts::FRAC_PI_4;
+    let least_area = LEAST_PX * LEAST_PX * std::f64::consts::FRAC_PI_4;
     let marked = opened(&maybe(answer, light), answer.width, answer.height);
     if marked.iter().map(|value| usize::from(*value)).sum::<usize>() as f64 > MOST_SHARE * marked.len() as f64 {
         return Vec::new();
     }
     let tints = Tints { window, ground, table: linear_table() };
     let mut lumps = Vec::new();
-    for mut mask in patches(&marked, |value| value != 0, answer.width, answer.height, (LEAST_SEEN_SHARE * least_px) as usize) {
+    for mut mask in patches(&marked, |value| value != 0, answer.width, answer.height, (LEAST_SEEN_SHARE * least_area) as usize) {
         fill(&mut mask);
         let area = mask.area() as f64;
         let unsure = mask.places(answer.width).filter(|(_, at)| answer.grain[*at] < SURE).count() as f64;
-        if area < least_px || unsure < LEAST_UNSURE_SHARE * area {
+        if area < least_area || unsure < LEAST_UNSURE_SHARE * area {
             continue;
         }
         let depth = squared_distance(&mask);
         let inside: Vec<usize> =
             mask.places(answer.width).filter(|(index, _)| depth[*index] > INSIDE_PX * INSIDE_PX).map(|(_, at)| at).collect();
         let solidity = area / mask.convex_area();
-        let sized = LUMP_MM.contains(&((area / std::f64::consts::FRAC_PI_4).sqrt() / window.px_per_mm));
+        let sized = LUMP_PX.contains(&(area / std::f64::consts::FRAC_PI_4).sqrt());
         if sized && solidity >= LEAST_LUMP_SOLIDITY && is_bound(&inside, answer, light, &tints) {
             for (_, at) in mask.places(answer.width) {
                 (answer.grain[at], answer.seam[at]) = (i8::MIN + 1, i8::MIN + 1);
@@ -248,8 +248,10 @@ mod tests {
     fn grain_beside_its_shadow_is_no_lump() {
         // The light half is grain, the other half is dark and not: as much cement as a lump has, but on one side.
         let (mut answer, mut light, window) = seen(40, -30, &[[60.0, 120.0]]);
-        for at in (0..SIDE * SIDE).filter(|at| light.values[*at] < 100 && at % SIDE < 120) {
-            (answer.grain[at], light.values[at]) = (100, 50);
+        for at in 0..SIDE * SIDE {
+            if light.values[at] < 100 && at % SIDE < 120 {
+                (answer.grain[at], light.values[at]) = (100, 50);
+            }
         }
         assert!(taken(&mut answer, &light, &window).is_empty());
     }

@@ -171,7 +171,8 @@ fn on_paper(
     }
     let Seen { mut answer, light, hard_shadow } = look(window, ground);
     watch.lap("network");
-    let lumps = take_lumps(&mut answer, &light, window, ground);
+    // Without a card the window may hold print, as dark and even as a stone.
+    let lumps = if window.white.is_some() { take_lumps(&mut answer, &light, window, ground) } else { Vec::new() };
     watch.lap("lumps");
     let doubt = answer.doubtful_share(coarsening);
     let smallest_px = if hard_shadow.is_some() { smallest_px.max(hard_shadow::LEAST_GRAIN_PX) } else { smallest_px };
