@@ -11,8 +11,9 @@ if [[ " $* " != *" library "* ]]; then packages+=(-p gritbook-depot); fi
 if [ -n "${GRITBOOK_BUILD:-}" ]; then read -ra packages <<< "$GRITBOOK_BUILD"; fi
 cargo build "${packages[@]}"
 if [[ " $* " == *" phone "* ]]; then
-    # Relocations are packed, which makes the library 0.19 MB smaller; glibc and Android each have a format of their own (README.md).
-    (set -a && . android-shell/build/phone.env && cargo rustc --locked -p gritbook-bindings --no-default-features --lib --profile phone -- -C link-arg=-Wl,-z,pack-relative-relocs)
+    # Relocations are packed, which makes the library 0.19 MB smaller; glibc and Android each have a format of their own (README.md). Equal
+    # functions are one, by the linker that Rust brings with it.
+    (set -a && . android-shell/build/phone.env && cargo rustc --locked -p gritbook-bindings --no-default-features --lib --profile phone -- -C link-arg=-Wl,-z,pack-relative-relocs -C link-arg=-Wl,--icf=all)
 fi
 fresh=$(mktemp -d)
 trap 'rm -rf "$fresh"' EXIT

@@ -57,7 +57,7 @@ pub fn settle_rims(bodies: &mut Vec<Body>, light: &LightMap, edge: EdgeSpread) {
     // Which body a pixel belongs to, from 1: no body may grow into another.
     let mut owner = vec![0_u32; light.values.len()];
     for (number, body) in (1..).zip(bodies.iter()) {
-        pixels(&body.mask).for_each(|(x, y)| owner[y * light.width + x] = number);
+        body.mask.places(light.width).for_each(|(_, at)| owner[at] = number);
     }
     let sigma = edge.sigma_px.clamp(SIGMAS_PX[0], SIGMAS_PX[1]);
     let left = (1.0 - (SHARPENED_PX * edge.photo_px / sigma).powi(2)).max(LEAST_LEFT);
@@ -73,12 +73,6 @@ pub fn settle_rims(bodies: &mut Vec<Body>, light: &LightMap, edge: EdgeSpread) {
 /// The nearest whole number, for places in or just outside a window: `round` is a call on plain x86-64.
 fn nearest(at: f32) -> i32 {
     (at + 64.5) as i32 - 64
-}
-
-/// Window coordinates of the pixels inside.
-fn pixels(mask: &Mask) -> impl Iterator<Item = (usize, usize)> + '_ {
-    let inside = mask.inside.iter().enumerate().filter(|(_, inside)| **inside != 0);
-    inside.map(|(index, _)| ((mask.left + (index % mask.width) as i32) as usize, (mask.top + (index / mask.width) as i32) as usize))
 }
 
 struct Rims<'a> {
