@@ -8,7 +8,8 @@
 //! totals    running totals that contradict each other
 //! stops     what forbids a pour, how it comes and how it goes
 //! break_in  the looks that follow new cups
-//! repair    what could be put in place of a bad cell: offered, never put in by itself
+//! contradictions  cups that fail after they came out, come out without having been in, go in over another; rows dated ahead
+//! repair    what could be put in place of a bad cell, or the row that is missing: offered, never put in by itself
 //! ```
 //!
 //! Rows are sorted by moment and, at the same moment, by event ([`Event`] is declared in that order), so the order of the
@@ -16,6 +17,7 @@
 //! and those before it, and nothing later.
 
 mod break_in;
+mod contradictions;
 mod duty;
 mod parse;
 mod repair;
@@ -26,9 +28,9 @@ mod totals;
 
 pub use break_in::{BREAK_IN_M3, BreakIn, BreakInLook};
 pub use duty::DUTY_BAR;
-pub use parse::{BadRow, LARGEST_BYTES, Refusal, figures, parse};
+pub use parse::{BadRow, LARGEST_BYTES, Refusal, figures, parse, parse_at};
 pub(crate) use parse::{Cells, parse_rows, split_table};
-pub use repair::{Repair, repaired};
+pub use repair::{NewRow, Repair, repaired};
 pub use row::{Event, Row};
 pub use stops::{PLATE_LOW_LIMIT_MM, Stop, StopKind};
 pub use timeline::{Age, FittedPart, Life, LifeEnd, Observation, Seen, Timeline};

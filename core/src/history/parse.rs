@@ -4,12 +4,14 @@ use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 use super::History;
+use super::contradictions::{contradictions, later_than, other_units};
 use super::repair::{self, Repair};
 use super::row::{Event, Row};
 use crate::error::CoreError;
 use crate::model::entry::{Liquid, RemovalReason};
 use crate::model::{Cup, Part};
 use crate::order;
+use crate::units::{PA_PER_BAR, PA_PER_PSI};
 
 /// A row that cannot be taken.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -27,6 +29,10 @@ pub struct BadRow {
 impl BadRow {
     fn new(line: u64, reason: String) -> Self {
         Self { line, reason, repair: None }
+    }
+
+    pub(super) fn offering(line: u64, reason: String, repair: Option<Repair>) -> Self {
+        Self { line, reason, repair }
     }
 }
 
@@ -274,6 +280,15 @@ const PARTS: [(Part, &str); 7] = [
     (Part::Coupler, "coupler"),
     (Part::Bolts, "bolts"),
 ];
+/// Largest concrete pressure, bar: beyond what any piston pump for concrete gives.
+const MOST_BAR: f64 = 400.0;
+
+/// A pressure that cannot be bar, in bar if it was meant in psi.
+pub(super) fn in_psi(cell: &str) -> Option<f64> {
+    let bar = cell.parse::<f64>().ok().filter(|value| *value > MOST_BAR)? * PA_PER_PSI / PA_PER_BAR;
+    (bar <= MOST_BAR).then_some(bar)
+}
+
 /// Largest running total, m3: a pump that ran 24 h a day for fifty years at 200 m3/h would reach 88 million.
 const MOST_M3: f64 = 1e8;
 
@@ -312,10 +327,19 @@ pub fn figures<const N: usize>(bytes: &[u8], columns: [&str; N]) -> Result<Vec<[
 /// `not_a_table`, `bad_header`, `missing_columns`, `bad_rows`, `too_big`.
 pub fn parse(bytes: &[u8]) -> Result<History, Refusal> {
     let (rows, other_columns) = split_rows(bytes)?;
-    if let Some(refusal) = refusal_of(repair::contradicting(&rows), "history") {
-        return Err(refusal);
-    }
-    Ok(History { rows, other_columns })
+    let mut bad = repair::contradicting(&rows);
+    bad.extend(contradictions(&rows));
+    bad.extend(other_units(&rows));
+    refusal_of(bad, "history").map_or(Ok(History { rows, other_columns }), Err)
+}
+
+/// Reads a history as [`parse`] does, and refuses rows that are dated later than `now`.
+///
+/// # Errors
+/// As for [`parse`].
+pub fn parse_at(bytes: &[u8], now: DateTime<Utc>) -> Result<History, Refusal> {
+    let history = parse(bytes)?;
+    refusal_of(later_than(&history.rows, now), "history").map_or(Ok(history), Err)
 }
 
 /// The rows of a history in the order they are taken in, whether or not their running totals agree.
@@ -370,7 +394,10 @@ pub(super) fn row_of(cells: &Cells<'_>, line: u64) -> Result<Row, String> {
         liquid: cells.word("liquid", &LIQUIDS)?,
         liquid_low: cells.word("liquid_low", &YES_NO)?,
         settled_ml: cells.number("settled_ml", 0.0, 1e6)?,
-        concrete_bar: cells.number("concrete_bar", 0.0, 400.0)?,
+        concrete_bar: cells.number("concrete_bar", 0.0, MOST_BAR).map_err(|reason| match in_psi(cells.text("concrete_bar")) {
+            Some(bar) => format!("{reason}; in psi it would be {bar:.1} bar"),
+            None => reason,
+        })?,
         mix_factor: cells.number("mix_factor", 0.01, 100.0)?,
         measure: cells.text("measure").to_owned(),
         value: cells.number("value", -1e9, 1e9)?,

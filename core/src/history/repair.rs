@@ -1,30 +1,78 @@
 //! What could be put in place of a bad cell. It is offered beside the bad row and never put in by itself: `gritbook repair` writes a copy of
 //! the file with what was offered, and lists it.
 //!
-//! Only cells that can be meant in one way are offered: a unit written into the cell or thousands set apart, a word for a level, a moment
-//! without an offset where every other row has the same one, and a running total that contradicts the others (left out: its event stays,
-//! and the pours still count).
+//! Only what can be meant in one way is offered: a unit written into the cell or thousands set apart, a pressure that only psi can mean, a
+//! word for a level, a moment without an offset where every other row has the same one, a running total that contradicts the others (left
+//! out: its event stays, and the pours still count), and the row that is missing where a cup comes out that never went in, or goes in over
+//! another.
 
 use std::collections::BTreeMap;
 
+use chrono::{DateTime, SecondsFormat, Utc};
 use serde::{Deserialize, Serialize};
 
-use super::parse::{BadRow, Cells, Refusal, Table, falling_totals, row_of, split_table, trimmed};
-use super::row::Row;
+use super::parse::{BadRow, Cells, Refusal, Table, falling_totals, in_psi, row_of, split_table, trimmed};
+use super::row::{Event, Row};
 use super::totals::longest_rise;
 use crate::error::CoreError;
 use crate::units::{M3_PER_YD3, PA_PER_BAR, PA_PER_PSI};
 
-/// What is offered in place of one cell.
+/// What is offered for a bad row.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
-pub struct Repair {
-    /// The column.
-    pub column: String,
-    /// What stands there.
-    pub was: String,
-    /// What would stand there.
-    pub value: String,
+#[serde(untagged)]
+pub enum Repair {
+    /// Another value in one cell.
+    Cell {
+        /// The column.
+        column: String,
+        /// What stands there.
+        was: String,
+        /// What would stand there; empty where it is left out.
+        value: String,
+    },
+    /// One more row beside it.
+    AddRow {
+        /// The row.
+        add_row: NewRow,
+    },
+}
+
+/// A row that is offered; every other cell of it is empty.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "schema", derive(schemars::JsonSchema))]
+pub struct NewRow {
+    /// When.
+    pub at: String,
+    /// The pump's name.
+    pub pump: String,
+    /// A or B; empty for both.
+    pub cup: String,
+    /// What happened.
+    pub event: String,
+}
+
+impl NewRow {
+    /// A row that has `event` happen to the cup of another row.
+    pub(super) fn of(row: &Row, at: DateTime<Utc>, event: Event) -> Self {
+        let word = Event::ALL.iter().find(|(of, _)| *of == event).map_or("", |(_, word)| word);
+        Self {
+            at: at.to_rfc3339_opts(SecondsFormat::AutoSi, true),
+            pump: row.pump.clone(),
+            cup: row.cup.map_or(String::new(), |cup| format!("{cup:?}")),
+            event: word.to_owned(),
+        }
+    }
+
+    fn cell(&self, column: &str) -> &str {
+        match column {
+            "at" => &self.at,
+            "pump" => &self.pump,
+            "cup" => &self.cup,
+            "event" => &self.event,
+            _ => "",
+        }
+    }
 }
 
 /// Columns of figures with the units that may be written into them, each with its factor to the column's own.
@@ -36,6 +84,9 @@ const UNITS: [(&[&str], &[(&str, f64)]); 3] = [
     (&["concrete_bar"], &[("bar", 1.0), ("psi", PA_PER_PSI / PA_PER_BAR), ("mpa", 10.0)]),
     (&["settled_ml"], &[("ml", 1.0), ("l", 1000.0)]),
 ];
+
+/// More than this in one file is no longer a slip here and there.
+const MOST_REPAIRS: usize = 10_000;
 
 const LEVEL_WORDS: [(&str, &str); 8] = [
     ("paste only", "0"),
@@ -105,6 +156,7 @@ fn offer_for(column: &str, cell: &str, offset: Option<&str>) -> Option<String> {
     match column {
         "at" => moment(cell, offset),
         "level" => LEVEL_WORDS.iter().find(|(word, _)| word.eq_ignore_ascii_case(cell.trim())).map(|(_, level)| (*level).to_owned()),
+        "concrete_bar" => in_psi(cell).map(|bar| format!("{bar:.3}")).or_else(|| figure(column, cell)),
         _ => figure(column, cell),
     }
 }
@@ -116,7 +168,7 @@ fn of_row(table: &Table, cells: &csv::StringRecord, line: u64, offset: Option<&s
         let value = offer_for(column, was, offset).filter(|value| value != was && !was.is_empty())?;
         let trial = cells.iter().enumerate().map(|(at, cell)| if at == i { value.as_str() } else { cell }).collect();
         row_of(&Cells::new(table, &trial), line).ok()?;
-        Some(Repair { column: column.clone(), was: was.to_owned(), value })
+        Some(Repair::Cell { column: column.clone(), was: was.to_owned(), value })
     })
 }
 
@@ -152,12 +204,12 @@ pub(super) fn contradicting(rows: &[Row]) -> Vec<BadRow> {
             continue;
         }
         for (at, ((line, total), _)) in told.iter().zip(longest_rise(&values)).enumerate().filter(|(_, (_, kept))| !kept) {
-            let repair = Some(Repair { column: "pump_m3".to_owned(), was: total.to_string(), value: String::new() });
+            let repair = Some(Repair::Cell { column: "pump_m3".to_owned(), was: total.to_string(), value: String::new() });
             match bad.iter_mut().find(|row| row.line == *line) {
                 Some(row) => row.repair = repair,
                 None => {
                     let below = values[at..].iter().find(|later| **later < *total).copied().unwrap_or_default();
-                    bad.push(BadRow { line: *line, reason: format!("pump_m3 {total} is above {below}, which was read after it"), repair });
+                    bad.push(BadRow::offering(*line, format!("pump_m3 {total} is above {below}, which was read after it"), repair));
                 }
             }
         }
@@ -171,20 +223,20 @@ pub(super) fn contradicting(rows: &[Row]) -> Vec<BadRow> {
 /// `nothing_to_repair` where the history reads as it is; the [`Refusal`] of the history where something is wrong with it that nothing can be
 /// offered for. The rows that can be repaired stand in it too.
 pub fn repaired(bytes: &[u8]) -> Result<(String, Vec<BadRow>), Refusal> {
-    let mut done = Vec::new();
+    let mut done: Vec<BadRow> = Vec::new();
     let mut text = String::from_utf8_lossy(bytes).into_owned();
     loop {
-        let refusal = match super::parse::parse(text.as_bytes()) {
+        let mut refusal = match super::parse::parse(text.as_bytes()) {
             Ok(_) if done.is_empty() => {
                 return Err(CoreError::refused("nothing_to_repair", "the history reads as it is", "use it as it is").into());
             }
             Ok(_) => return Ok((text, done)),
             Err(refusal) => refusal,
         };
+        // What is bad beside a row that can be repaired may be so because of it, so it is looked at again.
         let offered: Vec<BadRow> = refusal.rows.iter().filter(|row| row.repair.is_some()).cloned().collect();
-        // A falling total is explained by the one that is left out: those need no repair of their own.
-        let totals = offered.iter().all(|row| row.repair.as_ref().is_some_and(|repair| repair.value.is_empty()));
-        if offered.is_empty() || (!totals && offered.len() < refusal.rows.len()) {
+        if offered.is_empty() || done.len() > MOST_REPAIRS {
+            refusal.rows.splice(0..0, done);
             return Err(refusal);
         }
         text = with(&text, &offered)?;
@@ -192,7 +244,7 @@ pub fn repaired(bytes: &[u8]) -> Result<(String, Vec<BadRow>), Refusal> {
     }
 }
 
-/// The table written anew with these cells put in.
+/// The table written anew with what is offered put in; new rows at its end, so that the lines before stay where they are.
 fn with(text: &str, offered: &[BadRow]) -> Result<String, Refusal> {
     let table = split_table(text.as_bytes(), "history")?;
     let delimiter = if table.decimal_comma { b';' } else { b',' };
@@ -200,15 +252,27 @@ fn with(text: &str, offered: &[BadRow]) -> Result<String, Refusal> {
     let failed = |cause: csv::Error| {
         CoreError::new(crate::ErrorKind::Internal, "not_written", "a row could not be written", "try it again").because(cause)
     };
-    writer.write_record(&table.header).map_err(failed)?;
+    // A row that is added may need a column that no other row has.
+    let mut header = table.header.clone();
+    let added: Vec<&NewRow> =
+        offered.iter().filter_map(|row| if let Some(Repair::AddRow { add_row }) = &row.repair { Some(add_row) } else { None }).collect();
+    if added.iter().any(|row| !row.cup.is_empty()) && !header.iter().any(|name| name == "cup") {
+        header.push("cup".to_owned());
+    }
+    writer.write_record(&header).map_err(failed)?;
     for (line, cells) in &table.rows {
-        let mut cells: Vec<&str> = (0..cells.len()).map(|i| trimmed(cells, i)).collect();
+        let mut cells: Vec<&str> = (0..header.len()).map(|i| trimmed(cells, i)).collect();
         for repair in offered.iter().filter(|row| row.line == *line).filter_map(|row| row.repair.as_ref()) {
-            if let Some(i) = table.header.iter().position(|name| *name == repair.column) {
-                cells[i] = &repair.value;
+            if let Repair::Cell { column, value, .. } = repair
+                && let Some(i) = header.iter().position(|name| name == column)
+            {
+                cells[i] = value;
             }
         }
         writer.write_record(&cells).map_err(failed)?;
+    }
+    for row in added {
+        writer.write_record(header.iter().map(|column| row.cell(column))).map_err(failed)?;
     }
     let bytes = writer.into_inner().unwrap_or_default();
     Ok(String::from_utf8_lossy(&bytes).into_owned())
@@ -224,7 +288,8 @@ mod tests {
     }
 
     fn value(text: &str) -> Option<String> {
-        offers(text).remove(0).1.map(|repair| repair.value)
+        let Some(Repair::Cell { value, .. }) = offers(text).remove(0).1 else { return None };
+        Some(value)
     }
 
     const HEAD: &str = "at,pump,event,pump_m3,concrete_bar,level\n2026-01-01T06:00:00-06:00,P,counter,1000,,\n";
@@ -236,6 +301,8 @@ mod tests {
         assert_eq!(with("\"1,060.5\"", "").as_deref(), Some("1060.5"));
         assert_eq!(with("1386.4 yd3", "").as_deref(), Some("1059.979"));
         assert_eq!(with("1060", "900 psi").as_deref(), Some("62.053"));
+        assert_eq!(with("1060", "900").as_deref(), Some("62.053"));
+        assert_eq!(with("1060", "9000"), None);
         assert_eq!(with("many", ""), None);
         assert_eq!(with("\"1,06.5\"", ""), None);
         assert_eq!(with("\"1.060,5 m3\"", "").as_deref(), Some("1060.5"));

@@ -4,9 +4,10 @@ use std::path::PathBuf;
 
 use anyhow::Context as _;
 use gritbook_core::call::{Answer, Call, Costs, judge, parse_asks, parse_costs};
-use gritbook_core::history::parse;
+use gritbook_core::history::parse_at;
 use gritbook_core::{CoreError, ErrorKind};
 
+use super::enroll::now;
 use super::life::{list_bad_rows, read, refused};
 use super::{Failure, Run, say};
 
@@ -48,7 +49,7 @@ impl Run for Args {
             Some(path) => parse_costs(&read(path)?)?,
             None => Costs::default(),
         };
-        let history = parse(&read(&self.history)?).map_err(refuse)?;
+        let history = parse_at(&read(&self.history)?, now()).map_err(refuse)?;
         let asks = parse_asks(&read(&self.ask)?).map_err(refuse)?;
         let answers = judge(&history, &asks, &costs)?;
         let mut unanswered = 0;

@@ -3,8 +3,9 @@
 use std::path::PathBuf;
 
 use gritbook_core::diagnosis::{Diagnosis, diagnose};
-use gritbook_core::history::parse;
+use gritbook_core::history::parse_at;
 
+use super::enroll::now;
 use super::life::{list_bad_rows, read, refused};
 use super::{Failure, Run, say, say_document};
 
@@ -30,7 +31,7 @@ impl Run for Args {
     }
 
     fn run(self) -> Result<(), Failure> {
-        let history = parse(&read(&self.history)?).map_err(|refusal| {
+        let history = parse_at(&read(&self.history)?, now()).map_err(|refusal| {
             if !self.json {
                 list_bad_rows(&refusal);
             }

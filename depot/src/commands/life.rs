@@ -3,12 +3,13 @@
 use std::path::PathBuf;
 
 use anyhow::Context as _;
-use gritbook_core::history::{Refusal, Repair, parse};
+use gritbook_core::history::{NewRow, Refusal, Repair, parse_at};
 use gritbook_core::life::summary::Estimate;
 use gritbook_core::life::{LifeSummary, summary};
 use gritbook_core::model::Part;
 use gritbook_core::units::shown::UnitSystem;
 
+use super::enroll::now;
 use super::{Failure, Run, say, say_document};
 use crate::report::chart::plain_number;
 use crate::report::lives::life_chart;
@@ -75,11 +76,13 @@ pub(super) fn list_bad_rows(refusal: &Refusal) {
 
 /// An offer in words.
 pub(super) fn offered(repair: &Repair) -> String {
-    let Repair { column, was, value } = repair;
-    if value.is_empty() {
-        format!("offered: leave {column} `{was}` out")
-    } else {
-        format!("offered: {column} `{value}` in place of `{was}`")
+    match repair {
+        Repair::Cell { column, was, value } if value.is_empty() => format!("offered: leave {column} `{was}` out"),
+        Repair::Cell { column, was, value } => format!("offered: {column} `{value}` in place of `{was}`"),
+        Repair::AddRow { add_row: NewRow { at, pump, cup, event } } => {
+            let cup = if cup.is_empty() { "both cups".to_owned() } else { format!("cup {cup}") };
+            format!("offered: one more row, `{event}` of {cup} on {pump} at {at}")
+        }
     }
 }
 
@@ -89,7 +92,7 @@ impl Run for Args {
     }
 
     fn run(self) -> Result<(), Failure> {
-        let history = parse(&read(&self.history)?).map_err(|refusal| {
+        let history = parse_at(&read(&self.history)?, now()).map_err(|refusal| {
             if !self.json {
                 list_bad_rows(&refusal);
             }

@@ -2,9 +2,10 @@
 
 use std::path::PathBuf;
 
-use gritbook_core::history::parse;
+use gritbook_core::history::parse_at;
 use gritbook_core::shelf::{ShelfSettings, shelf};
 
+use super::enroll::now;
 use super::life::{list_bad_rows, read, refused};
 use super::{Failure, Run, say, say_document};
 
@@ -36,7 +37,7 @@ impl Run for Args {
     }
 
     fn run(self) -> Result<(), Failure> {
-        let history = parse(&read(&self.history)?).map_err(|refusal| {
+        let history = parse_at(&read(&self.history)?, now()).map_err(|refusal| {
             if !self.json {
                 list_bad_rows(&refusal);
             }
