@@ -22,6 +22,7 @@ use crate::history::{History, Life, LifeEnd, Timeline};
 use crate::life::shop::Shop;
 use crate::model::entry::Liquid;
 use crate::model::{Cup, Part};
+use crate::wear::bore::BORE_LIMIT_MM;
 
 /// The schema name of a diagnosis document.
 pub const DIAGNOSIS_SCHEMA: &str = "gritbook.diagnosis/1";
@@ -32,9 +33,8 @@ const AT_ONCE: f64 = 0.05;
 const SOON: f64 = 0.3;
 const OLD: f64 = 0.65;
 
-/// Wear of a bore that counts as worn, mm: what a hard chrome layer has when new (0.20 to 0.25 mm, from memory: never a limit by
-/// itself, here one sign among others).
-const BORE_WORN_MM: f64 = 0.25;
+/// Share of [`BORE_LIMIT_MM`] up to which a bore's wear speaks for a sound bore; between it and the limit it speaks for neither. Assumption.
+const BORE_SOUND: f64 = 0.5;
 
 /// One cause with its share.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -113,11 +113,17 @@ pub fn diagnose(history: &History, pump: &str) -> Result<Diagnosis, CoreError> {
 }
 
 /// What the bores of a pump measured last, mm: the newest of each side, and the worse of the two, for the box is both cups'. One
-/// without a side speaks of both.
+/// without a side speaks of both. Of a bore whose size when new nobody knows only the least wear is known: it tells a worn bore, never a
+/// sound one.
 fn bore_wear_mm(history: &History, pump: &str) -> Option<f64> {
     let mut sides = [None, None];
-    for row in history.rows.iter().filter(|row| row.pump == pump && row.part == Part::Bore && row.measure == "bore_wear_mm") {
-        match (row.value, row.cup) {
+    for row in history.rows.iter().filter(|row| row.pump == pump && row.part == Part::Bore) {
+        let wear = match row.measure.as_str() {
+            "bore_wear_mm" => row.value,
+            "bore_wear_at_least_mm" => row.value.filter(|wear| *wear >= BORE_LIMIT_MM),
+            _ => None,
+        };
+        match (wear, row.cup) {
             (None, _) => {}
             (wear, Some(Cup::A)) => sides[0] = wear,
             (wear, Some(Cup::B)) => sides[1] = wear,
@@ -194,8 +200,10 @@ fn signs_of(timeline: &Timeline, median_m3: f64, bore_wear_mm: Option<f64>) -> V
     if let Some(worst) = cups.iter().filter_map(|cup| cup.grades.last().map(|seen| seen.what)).max() {
         signs.push(if worst >= 3 { SignSeen::CupsBad } else { SignSeen::CupsGood });
     }
-    if let Some(wear) = bore_wear_mm {
-        signs.push(if wear >= BORE_WORN_MM { SignSeen::BoreOver } else { SignSeen::BoreWithin });
+    match bore_wear_mm {
+        Some(wear) if wear >= BORE_LIMIT_MM => signs.push(SignSeen::BoreOver),
+        Some(wear) if wear <= BORE_SOUND * BORE_LIMIT_MM => signs.push(SignSeen::BoreWithin),
+        Some(_) | None => {}
     }
     signs
 }
@@ -286,6 +294,27 @@ mod tests {
         assert_eq!(first(&sudden), Cause::Damage);
         let measured = format!("{old}2026-06-02T06:00:00Z,P,A,measured,4000,,,,,bore,bore_wear_mm,0.05,\n");
         assert_eq!(first(&measured), Cause::WornCups);
+    }
+
+    /// By the same limit by which a bore is called worn where it is measured.
+    #[test]
+    fn bore_speaks_for_itself_where_it_is_clearly_sound_or_beyond_the_limit() {
+        let signs = |measure: &str, mm: f64| {
+            let rows = format!(
+                "2026-01-01T06:00:00Z,P,,fitted,0,,,,,,,,\n2026-03-01T06:00:00Z,P,,checked,900,1,,grey,,,,,\n\
+                 2026-03-02T06:00:00Z,P,A,measured,900,,,,,bore,{measure},{mm},\n"
+            );
+            let seen = diagnose(&parse(format!("{HEADER}{rows}").as_bytes()).unwrap(), "P").unwrap().signs;
+            seen.into_iter()
+                .map(|sign| sign.code)
+                .filter(|sign| matches!(sign, SignSeen::BoreOver | SignSeen::BoreWithin))
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(signs("bore_wear_mm", 0.15), [SignSeen::BoreWithin]);
+        assert_eq!(signs("bore_wear_mm", 0.31), []);
+        assert_eq!(signs("bore_wear_mm", BORE_LIMIT_MM), [SignSeen::BoreOver]);
+        assert_eq!(signs("bore_wear_at_least_mm", 0.5), [SignSeen::BoreOver]);
+        assert_eq!(signs("bore_wear_at_least_mm", 0.05), []);
     }
 
     /// Both bores are measured one after the other: the second one must not hide the first.

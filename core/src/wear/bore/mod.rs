@@ -43,11 +43,14 @@ pub struct BoreSettings {
     pub limit_mm: f64,
 }
 
+/// Wear of a bore, mm on the diameter, from which on it counts as worn unless the shop sets a limit of its own: a hard chrome of 0.20 mm
+/// (0.20 to 0.25 mm, from memory, not seen in print) gone on both sides. An assumption.
+pub const BORE_LIMIT_MM: f64 = 0.4;
+
 impl BoreSettings {
-    /// Settings for a bore of this size: a gauge of 0.01 mm and a limit of 0.4 mm on the diameter, about twice a hard chrome of
-    /// 0.20 to 0.25 mm (from memory, not seen in print): an assumption, for the shop to set.
+    /// Settings for a bore of this size: a gauge of 0.01 mm and [`BORE_LIMIT_MM`].
     pub fn of(nominal_mm: Option<f64>) -> Self {
-        Self { nominal_mm, chrome_mm: None, cup_mm: None, resolution_mm: 0.01, limit_mm: 0.4 }
+        Self { nominal_mm, chrome_mm: None, cup_mm: None, resolution_mm: 0.01, limit_mm: BORE_LIMIT_MM }
     }
 
     /// # Errors
