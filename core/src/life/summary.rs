@@ -248,7 +248,7 @@ fn with_signs(history: &History) -> WithSigns {
         told_by_signs: lives.iter().filter(|(life, signs)| !life.failed && !life.running && signs.ratio.is_some()).count(),
         measure: if duty_weight > 0.5 { "duty" } else { "m3" }.to_owned(),
         duty_weight,
-        law: estimates_of(&Fleet::new().posterior("all", &grid)),
+        law: estimates_of(&Fleet::new().posterior_finely("all", &grid)),
     }
 }
 
@@ -266,7 +266,7 @@ fn posterior(samples: &[LifeSample]) -> Estimates {
             GridLife { watched_from: Some(from), low, high, ..GridLife::plain(low, failed) }
         })
         .collect();
-    estimates_of(&Fleet::new().posterior("all", &lives))
+    estimates_of(&Fleet::new().posterior_finely("all", &lives))
 }
 
 fn estimates_of(cells: &[Cell]) -> Estimates {

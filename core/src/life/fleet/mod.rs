@@ -11,13 +11,16 @@
 //! ```text
 //! grid    the grid of shapes and scales, and the likelihood of lives on it
 //! beyond  chances to end in bins beyond an age, and sums of logarithms
+//! fine    a posterior between the points of the grid
 //! laws    what stands for a posterior: its middle, equal slices of it, the age of a part found in use
 //! ```
 
 mod beyond;
+mod fine;
 mod grid;
 mod laws;
 
+use fine::finely;
 use grid::{Grid, SCALES};
 use laws::weigh;
 pub use laws::{Cell, age_of_unknown, equal_slices, middle_law};
@@ -263,6 +266,15 @@ impl Fleet {
 
     /// The posterior of `pump`'s own life law, given the other pumps and its own ended lives as set so far, and `lives` beside them.
     pub fn posterior(&self, pump: &str, lives: &[GridLife]) -> Vec<Cell> {
+        self.cells(&self.weights(pump, lives))
+    }
+
+    /// The same between the points of the grid too, for intervals: with many lives all of it may lie within one step.
+    pub fn posterior_finely(&self, pump: &str, lives: &[GridLife]) -> Vec<Cell> {
+        finely(self.grid, &self.weights(pump, lives))
+    }
+
+    fn weights(&self, pump: &str, lives: &[GridLife]) -> Vec<f64> {
         let settled = self.others.get(pump).or(self.of_all.as_ref());
         let mut own = match settled {
             Some(others) => others.clone(),
@@ -277,7 +289,7 @@ impl Fleet {
                 weigh(&mut own, &plain);
             }
         }
-        self.cells(&own)
+        own
     }
 }
 
