@@ -6,7 +6,7 @@
 //! badly fitted, for which signs too early for wear speak, and any cup may meet a mishap.
 
 use crate::life::Weibull;
-use crate::life::condition::{ConditionTables, PLACES, SignTable, TRUST, trusted};
+use crate::life::condition::{ConditionTables, PLACES, SignTable};
 use crate::life::fleet::age_of_unknown;
 use crate::life::joint::{BAD_FIT_SHARE, Look, Mishaps, found_worn};
 use crate::life::numeric::{root, weighted_quantile};
@@ -64,18 +64,29 @@ pub(super) struct LookChances {
     flat: f64,
 }
 
+/// Signs of one life are not independent of each other (same cup, same eye, wear that runs ahead stays ahead), and a cup may be torn since
+/// they were seen: the newest counts whole, each one before it for this share of the next. Chosen among 1, 0.7 and 0.5 on the invented
+/// shops of `fixtures/fleet/kinds`.
+const OLDER: f64 = 0.7;
+
+/// The power with which each of so many signs counts, oldest first.
+fn powers(signs: usize) -> impl Iterator<Item = f64> {
+    (0..signs).rev().map(|newer| OLDER.powi(newer as i32))
+}
+
 /// The chances of looks under one set of tables.
 pub(super) fn look_chances(looks: &[SharedLook], tables: &ConditionTables) -> Vec<LookChances> {
-    let of = |seen: &SharedLook| {
+    let of = |(seen, power): (&SharedLook, f64)| {
         let mut chances = vec![1.0; PLACES];
         let mut flat = 1.0;
         for (table, step) in seen.look.signs(tables) {
             chances.iter_mut().zip(table.of_step(step)).for_each(|(product, chance)| *product *= chance);
             flat /= table.steps() as f64;
         }
-        LookChances { chances, flat }
+        chances.iter_mut().for_each(|chance| *chance = chance.powf(power));
+        LookChances { chances, flat: flat.powf(power) }
     };
-    looks.iter().map(of).collect()
+    looks.iter().zip(powers(looks.len())).map(of).collect()
 }
 
 /// One possible law with the cups' prospects under it.
@@ -104,14 +115,38 @@ pub struct Forecast {
     prospects: Vec<Prospect>,
     present: [bool; 2],
     pour_m3: f64,
-    factor: f64,
-    ln_spread: f64,
+    correction: Correction,
+    /// Chance that all cups and that each cup last to where the correction's near part ends, not corrected.
+    near: [f64; 3],
+}
+
+/// Factors of hazards, from what other forecasts and the shop's own record say.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Correction {
+    /// Of all hazards, those of new cups too.
+    pub(super) lasting: f64,
+    /// Beside it, of the cups that are in, up to a volume from now: what a look tells fades.
+    pub(super) near: f64,
+    /// That volume, m3.
+    pub(super) near_m3: f64,
+    /// Standard deviation of ln of both together.
+    pub(super) ln_spread: f64,
+}
+
+impl Correction {
+    const NONE: Self = Self { lasting: 1.0, near: 1.0, near_m3: 0.0, ln_spread: 0.0 };
+
+    /// A chance to last `more_m3`, from what it is without correction, there and where the near part ends.
+    fn of(&self, lasts: f64, lasts_near: f64, more_m3: f64) -> f64 {
+        let near = if more_m3 <= self.near_m3 { lasts } else { lasts_near };
+        lasts.powf(self.lasting) * near.powf(self.lasting * (self.near - 1.0))
+    }
 }
 
 impl Forecast {
     /// No cup yet: a forecast for a pour, to which laws are added by [`Forecast::add`].
     pub fn new(pour_m3: f64, present: [bool; 2]) -> Self {
-        Self { prospects: Vec::with_capacity(LAWS), present, pour_m3, factor: 1.0, ln_spread: 0.0 }
+        Self { prospects: Vec::with_capacity(LAWS), present, pour_m3, correction: Correction::NONE, near: [1.0; 3] }
     }
 
     /// Adds laws of equal weight in one measure of use, in which the cups and looks are given; `rates`: use per m3 during the
@@ -154,27 +189,31 @@ impl Forecast {
         let mut values: Vec<(f64, f64)> = self.prospects.iter().map(|p| (p.cup_lasts(which, self.use_of(p, more_m3)), p.weight)).collect();
         let mean = values.iter().map(|(value, weight)| value * weight).sum::<f64>().clamp(0.0, 1.0);
         let ends = [0.05, 0.95].map(|q| weighted_quantile(&mut values, q));
-        let value = mean.powf(self.factor);
+        let value = self.correction.of(mean, self.near[1 + which], more_m3);
         // On the scale of ln hazard: what the laws leave open and what the record leaves open, as if independent; the mean is inside.
         let ln = |lasts: f64| (-lasts.clamp(1e-12, 1.0 - 1e-12).ln()).ln();
         let untold = [UNTOLD_MORE, untold_less(ln(value))];
         let away = |end: f64, untold: f64| {
             let laws = ln(end) - ln(mean);
-            (laws * laws + (FIVE_PERCENT * self.ln_spread).powi(2) + untold * untold).sqrt()
+            (laws * laws + (FIVE_PERCENT * self.correction.ln_spread).powi(2) + untold * untold).sqrt()
         };
         let (more, less) = (away(ends[0], untold[0]), away(ends[1], untold[1]));
         let at = |away: f64| (-(ln(value) + away).exp()).exp();
         (value, at(more).min(value), at(-less).max(value))
     }
 
-    /// Takes every hazard times `factor`, whose logarithm has this standard deviation: what the judge's own record teaches.
-    pub(super) fn correct(&mut self, factor: f64, ln_spread: f64) {
-        (self.factor, self.ln_spread) = (factor, ln_spread);
+    /// Takes hazards times factors.
+    pub(super) fn correct(&mut self, correction: Correction) {
+        let near = correction.near_m3;
+        let of_cup =
+            |which: usize| self.prospects.iter().map(|p| p.weight * p.cup_lasts(which, self.use_of(p, near))).sum::<f64>().clamp(0.0, 1.0);
+        self.near = [self.all_last_use(|p| self.use_of(p, near)), of_cup(0), of_cup(1)];
+        self.correction = correction;
     }
 
     /// Chance that every cup lasts `more_m3` from now.
     pub fn all_last(&self, more_m3: f64) -> f64 {
-        self.all_last_use(|p| self.use_of(p, more_m3)).powf(self.factor)
+        self.correction.of(self.all_last_use(|p| self.use_of(p, more_m3)), self.near[0], more_m3)
     }
 
     /// Hazard summed over `more_m3` of ordinary work, not corrected.
@@ -190,7 +229,7 @@ impl Forecast {
             sum += lasts;
             with += lasts * of_law;
         }
-        let lasts = sum.clamp(0.0, 1.0).powf(self.factor);
+        let lasts = self.correction.of(sum.clamp(0.0, 1.0), self.near[0], more_m3);
         (lasts, lasts * with / sum.max(1e-300))
     }
 
@@ -216,7 +255,7 @@ impl Forecast {
             let age = age_m3 * p.rates[1];
             let worn = (p.life.shape * (ln_age + p.ln_rate_over_scale)).exp();
             let one = (-worn - p.mishaps.hazard(p.life.scale) * age).exp() * p.mishaps.fit_holds(p.life.scale, age);
-            one * one
+            (one * one).powf(self.correction.lasting)
         })
     }
 
@@ -233,13 +272,16 @@ impl Forecast {
 
     /// Volume from now at which the chance of cup `which` to last falls to `limit`; None beyond `far_m3`.
     pub fn lasts_until(&self, which: usize, limit: f64, far_m3: f64) -> Option<f64> {
-        let mean = |more: f64| self.prospects.iter().map(|p| p.weight * p.cup_lasts(which, self.use_of(p, more))).sum::<f64>();
-        if mean(far_m3).powf(self.factor) > limit {
+        let lasts = |more: f64| {
+            let mean = self.prospects.iter().map(|p| p.weight * p.cup_lasts(which, self.use_of(p, more))).sum::<f64>();
+            self.correction.of(mean.clamp(0.0, 1.0), self.near[1 + which], more)
+        };
+        if lasts(far_m3) > limit {
             return None;
         }
         // On the scale of ln hazard over ln m3 the curve is nearly straight.
-        let wanted = (-limit.ln() / self.factor).max(1e-12).ln();
-        let short = |ln_m3: f64| (-mean(ln_m3.exp()).clamp(1e-300, 1.0 - 1e-15).ln()).ln() - wanted;
+        let wanted = (-limit.ln()).max(1e-12).ln();
+        let short = |ln_m3: f64| (-lasts(ln_m3.exp()).clamp(1e-300, 1.0 - 1e-15).ln()).ln() - wanted;
         let ln_far = far_m3.max(1e-6).ln();
         Some(root(short, ln_far - 16.0, ln_far, 1e-6).map_or(0.0, f64::exp))
     }
@@ -306,9 +348,10 @@ fn prospect(life: Weibull, index: usize, cups: &[Option<CupInput>; 2], seen: &Se
             let middle = f64::midpoint(BREAKS[k], BREAKS[k + 1]);
             let end = life.scale * (sum - (-middle).ln_1p()).powf(1.0 / life.shape);
             ends[c][k] = end;
-            let graded: f64 = cup.grades.iter().map(|&(at, step)| seen.grades.chance(step, (age_then + at) / end)).product();
+            let graded = |(&(at, step), power): (&(f64, u8), f64)| seen.grades.chance(step, (age_then + at) / end).powf(power);
+            let graded: f64 = cup.grades.iter().zip(powers(cup.grades.len())).map(graded).product();
             let left_in = cup.left_in.map_or(1.0, |(at, pulled)| 1.0 - pulled * found_worn((age_then + at) / end));
-            weights[c][k] = (BREAKS[k + 1] - BREAKS[k]) * trusted(graded) * left_in;
+            weights[c][k] = (BREAKS[k + 1] - BREAKS[k]) * graded * left_in;
         }
     }
 
@@ -330,8 +373,7 @@ fn prospect(life: Weibull, index: usize, cups: &[Option<CupInput>; 2], seen: &Se
     let mut sum = 0.0;
     for (k, row) in joint.chunks_exact_mut(SLICES).enumerate() {
         for (l, chance) in row.iter_mut().enumerate() {
-            let signs = if seen.looks.is_empty() { 1.0 } else { trusted(*chance) };
-            *chance = weights[0][k] * weights[1][l] * signs;
+            *chance *= weights[0][k] * weights[1][l];
             sum += *chance;
         }
     }
@@ -340,8 +382,8 @@ fn prospect(life: Weibull, index: usize, cups: &[Option<CupInput>; 2], seen: &Se
     for (c, cup) in cups.iter().enumerate() {
         if let Some(cup) = cup.as_ref().filter(|cup| cup.age_then == Some(0.0)) {
             let holds = mishaps.bad_fit * (-now[c] / (BAD_FIT_SHARE * life.scale)).exp() / (1.0 - mishaps.bad_fit);
-            let graded = 0.2_f64.powf(TRUST * cup.grades.len() as f64);
-            bad[c] = holds * trusted(flat) * graded * weights[1 - c].iter().sum::<f64>();
+            let graded = 0.2_f64.powf(powers(cup.grades.len()).sum());
+            bad[c] = holds * flat * graded * weights[1 - c].iter().sum::<f64>();
         }
     }
     let all = (sum + bad[0] + bad[1]).max(1e-300);

@@ -17,7 +17,7 @@
 
 mod sign;
 
-pub use sign::{CUT_SPREAD, LN_WIDTH_SPREAD, PLACES, SHARE_BINS, SignCounts, SignModel, SignTable, TRUST, trusted};
+pub use sign::{CUT_SPREAD, LN_WIDTH_SPREAD, PLACES, SHARE_BINS, SignCounts, SignModel, SignTable, TRUST};
 
 /// All signs.
 #[derive(Debug, Clone, PartialEq)]

@@ -15,14 +15,9 @@ pub struct SignModel {
 }
 
 /// Signs of one life are not independent of each other (same cup, same eye, wear that runs ahead stays ahead): each counts for
-/// this share of its log-likelihood. Assumption; chosen among 0.5, 0.75 and 1 on simulated fleets. See [`trusted`].
+/// this share of its log-likelihood. Assumption; chosen among 0.5, 0.75 and 1 on simulated fleets.
+/// While lives are learned from; a forecast weighs them by how old they are.
 pub const TRUST: f64 = 0.75;
-
-/// A chance to the power of [`TRUST`]: two square roots, a tenth of the time of a general power.
-pub fn trusted(chance: f64) -> f64 {
-    let root = chance.sqrt();
-    root * root.sqrt()
-}
 
 /// How far a shop's cuts may lie from the assumed ones (standard deviation, shares of life). Assumption; on simulated fleets
 /// whose signs come early, as assumed or late, 0.25 forecast better than 0.15.

@@ -14,13 +14,6 @@ fn chances_of_all_steps_sum_to_one() {
 }
 
 #[test]
-fn trusted_is_the_power_of_trust() {
-    for chance in [0.0, 1e-9, 0.3, 1.0_f64] {
-        assert!((trusted(chance) - chance.powf(TRUST)).abs() < 1e-12);
-    }
-}
-
-#[test]
 fn a_shop_whose_cups_show_sand_early_is_learned_from() {
     let model = ConditionModel::assumed();
     let truth = SignModel::new(&[0.35, 0.6, 0.85], 0.05);

@@ -8,6 +8,7 @@ use super::super::condition::{ConditionCounts, ConditionModel, ConditionTables, 
 use super::super::fleet::{Fleet, GridLife, middle_law};
 use super::super::joint::{Mishaps, SignedRecord, Softened, pulled_share};
 use super::super::weibull::Weibull;
+use super::followed::Followed;
 use super::reading::{grid_life, grid_lives, rates_at_failures, settled_classes, signed_record, through};
 use super::turn::{ODDS, Suspected, Watched, suspected};
 use super::{MEASURES, Measure, Record};
@@ -27,6 +28,7 @@ pub(super) struct Learned {
     /// The ways in which signs may speak: the model, and the model moved along a life by what is not known of it.
     pub(super) ways: Vec<ConditionTables>,
     pub(super) mishaps: Mishaps,
+    pub(super) followed: Followed,
     /// Share of cups found worn that the shop pulls.
     pub(super) pulled_share: f64,
     /// Each pump's law in the middle of what is possible, for each measure.
@@ -70,6 +72,7 @@ impl Learned {
             ways: ways(&model, 0.0),
             model,
             mishaps: Mishaps::default(),
+            followed: Followed::default(),
             pulled_share: pulled_share(0.0, 0.0),
             laws: [BTreeMap::new(), BTreeMap::new()],
             settled_per_m3: None,
@@ -110,6 +113,10 @@ impl Learned {
             }
         }
         self.round(&read, measures, fleets, true);
+        self.followed = Followed::default();
+        for (timeline, read) in record.values().zip(&read) {
+            self.followed.add(timeline, &read.lives, &self.law(&read.pump, Measure::Volume));
+        }
         let known = read.iter().flat_map(|read| &read.lives).filter(|life| life.age_then_m3.is_some());
         let lives: Vec<GridLife> = known.map(|life| grid_life(life, Measure::Volume, 1.0, None)).collect();
         self.pooled = fleets[0].pooled(&lives);

@@ -7,11 +7,13 @@
 //!
 //! ```text
 //! mod      rows taken in, and when to learn
+//! followed what followed each level
 //! learned  what a record teaches, and the rounds of learning it
 //! reading  a pump's lives and looks in one measure of use
 //! turn     a turn of the shop's work that no row tells
 //! ```
 
+mod followed;
 mod learned;
 mod reading;
 mod turn;
@@ -25,6 +27,7 @@ use super::fleet::{Fleet, GridLife};
 use super::joint::{Mishaps, Softened};
 use super::weibull::Weibull;
 use crate::history::{Row, Timeline};
+pub use followed::Followed;
 use learned::Learned;
 pub use reading::look_of;
 
@@ -138,6 +141,11 @@ impl Shop {
     /// Where duty is m3 weighted by a turn of the shop's work that no row tells: since when, and by how much more each m3 wears.
     pub fn turn(&self) -> Option<(DateTime<Utc>, f64)> {
         self.learned.turn()
+    }
+
+    /// What followed each level.
+    pub fn followed(&self) -> &Followed {
+        &self.learned.followed
     }
 
     /// The ways in which signs may speak, as tables; the first is the likeliest.
