@@ -14,8 +14,11 @@ use super::row::{Event, Row};
 use crate::model::{Cup, Part};
 use crate::units::M3_PER_YD3;
 
-/// One visit: what came out and what went in belong together within this time.
-const VISIT: Duration = Duration::days(1);
+/// One visit: what came out and what went in belong together while nothing is pumped, for at most this long.
+const VISIT: Duration = Duration::days(14);
+
+/// The pour in which a cup failed may be written down later on that day.
+const SAME_POUR: Duration = Duration::hours(12);
 
 /// Rows dated later than now, up to so many of one pump, are mistyped years or months. A record of which more lies ahead is not: it was
 /// made with a clock that is wrong, or invented.
@@ -47,8 +50,10 @@ enum Slot {
 #[derive(Default)]
 struct Pump {
     slots: [Option<Slot>; 2],
-    /// When a cup last came out.
+    /// When a cup last came out, unless the pump has pumped since.
     last_out: Option<DateTime<Utc>>,
+    /// The highest running total so far.
+    total: f64,
 }
 
 fn places(cup: Option<Cup>) -> &'static [usize] {
@@ -74,6 +79,7 @@ pub(super) fn contradictions(rows: &[Row]) -> Vec<BadRow> {
             continue;
         }
         let pump = pumps.entry(&row.pump).or_default();
+        pump.pumped(row);
         match row.event {
             Event::Removed => bad.extend(pump.remove(row, begin)),
             Event::Failed => bad.extend(pump.fail(row)),
@@ -88,6 +94,15 @@ pub(super) fn contradictions(rows: &[Row]) -> Vec<BadRow> {
 }
 
 impl Pump {
+    /// Ends the visit where the row tells that the pump has pumped since. A cubic metre is let pass: totals are rounded.
+    fn pumped(&mut self, row: &Row) {
+        let poured = row.event == Event::Poured && row.pour_m3.is_none_or(|poured| poured > 0.0);
+        if poured || row.pump_m3.is_some_and(|total| total > self.total + 1.0) {
+            self.last_out = self.last_out.filter(|out| row.at - *out <= SAME_POUR);
+        }
+        self.total = row.pump_m3.map_or(self.total, |total| total.max(self.total));
+    }
+
     fn remove(&mut self, row: &Row, begin: DateTime<Utc>) -> Option<BadRow> {
         let all = |is: &dyn Fn(Option<Slot>) -> bool| places(row.cup).iter().all(|&at| is(self.slots[at]));
         let bad = if all(&|slot| slot.is_none()) {
@@ -268,6 +283,10 @@ mod tests {
             &[("05T06:00", "", "fitted", "500,"), ("05T06:00", "B", "removed", "500,"), ("05T06:00", "A", "failed", "500,")],
             // The other cup's removal was not written down.
             &[("05T06:00", "A", "failed", "500,"), ("05T08:00", "A", "fitted", "500,"), ("05T08:00", "B", "fitted", "500,")],
+            // The pour in which it failed is written down afterwards.
+            &[("05T06:00", "A", "failed", "480,"), ("05T09:00", "", "poured", "500,40"), ("05T12:00", "", "fitted", "500,")],
+            // It waited for parts.
+            &[("05T06:00", "A", "failed", "500,"), ("11T08:00", "", "fitted", "500,")],
             // Nobody knows which one failed.
             &[("05T06:00", "", "failed", "500,"), ("05T08:00", "B", "fitted", "500,"), ("09T08:00", "A", "failed", "700,")],
             &[("05T06:00", "", "removed", "500,"), ("05T08:00", "", "fitted", "500,")],
@@ -312,6 +331,11 @@ mod tests {
         let twice = [("05T06:00", "A", "failed", "500,"), ("05T08:00", "A", "fitted", "500,"), ("05T08:00", "A", "fitted", "500,")];
         assert_eq!(reasons(&after_new(&twice)).len(), 1);
         assert_eq!(reasons(&after_new(&[("05T06:00", "", "fitted", "500,")])).len(), 1);
+        // The visit is over once the pump has pumped.
+        let visit = [("05T06:00", "A", "failed", "500,"), ("05T08:00", "A", "fitted", "500,")];
+        for pour in [("06T10:00", "", "poured", ",40"), ("06T10:00", "", "checked", "540,")] {
+            assert_eq!(reasons(&after_new(&[&visit[..], &[pour, ("07T20:00", "B", "fitted", "540,")]].concat())).len(), 1);
+        }
     }
 
     #[test]
