@@ -1,5 +1,5 @@
-//! Rows that contradict each other: a cup that fails after it came out, comes out without having been in, or goes in over one that is
-//! still in; running totals in another unit than the pours; and rows dated later than now.
+//! Rows that contradict each other: a cup that fails after it came out, comes out without having been in, or goes in right over one that
+//! just went in; running totals in another unit than the pours; and rows dated later than now.
 //!
 //! A table is refused for them, since nobody can know which of two rows is wrong; a book's own record is not, for its mechanic stands at the
 //! pump and cannot mend it there. What a timeline makes of such rows stands in [`super::timeline`].
@@ -14,11 +14,8 @@ use super::row::{Event, Row};
 use crate::model::{Cup, Part};
 use crate::units::M3_PER_YD3;
 
-/// One visit: what came out and what went in belong together while nothing is pumped, for at most this long.
-const VISIT: Duration = Duration::days(14);
-
-/// The pour in which a cup failed may be written down later on that day.
-const SAME_POUR: Duration = Duration::hours(12);
+/// Two cups that go into one place within this time, and nothing was pumped between, are one too many.
+const AT_ONCE: Duration = Duration::days(1);
 
 /// Rows dated later than now, up to so many of one pump, are mistyped years or months. A record of which more lies ahead is not: it was
 /// made with a clock that is wrong, or invented.
@@ -50,8 +47,6 @@ enum Slot {
 #[derive(Default)]
 struct Pump {
     slots: [Option<Slot>; 2],
-    /// When a cup last came out, unless the pump has pumped since.
-    last_out: Option<DateTime<Utc>>,
     /// The highest running total so far.
     total: f64,
 }
@@ -85,7 +80,7 @@ pub(super) fn contradictions(rows: &[Row]) -> Vec<BadRow> {
             Event::Failed => bad.extend(pump.fail(row)),
             Event::Fitted => bad.extend(pump.fit(row)),
             Event::InUse => {
-                places(row.cup).iter().for_each(|&at| pump.slots[at] = Some(Slot::In { since: row.at, line: row.line }));
+                places(row.cup).iter().for_each(|&at| pump.slots[at] = Some(Slot::In { fresh: None, line: row.line }));
             }
             Event::Measured | Event::Graded | Event::Checked | Event::Poured | Event::Counter => {}
         }
@@ -94,11 +89,15 @@ pub(super) fn contradictions(rows: &[Row]) -> Vec<BadRow> {
 }
 
 impl Pump {
-    /// Ends the visit where the row tells that the pump has pumped since. A cubic metre is let pass: totals are rounded.
+    /// Takes in whether the row tells that the pump has pumped. A cubic metre is let pass: totals are rounded.
     fn pumped(&mut self, row: &Row) {
         let poured = row.event == Event::Poured && row.pour_m3.is_none_or(|poured| poured > 0.0);
         if poured || row.pump_m3.is_some_and(|total| total > self.total + 1.0) {
-            self.last_out = self.last_out.filter(|out| row.at - *out <= SAME_POUR);
+            for slot in self.slots.iter_mut().flatten() {
+                if let Slot::In { fresh, .. } = slot {
+                    *fresh = None;
+                }
+            }
         }
         self.total = row.pump_m3.map_or(self.total, |total| total.max(self.total));
     }
@@ -131,7 +130,6 @@ impl Pump {
             for slot in &mut self.slots {
                 *slot = Some(Slot::Unclear);
             }
-            self.last_out = Some(row.at);
             return gone.then(|| {
                 BadRow::offering(row.line, format!("a cup fails, but both came out before (line {line}) and none was fitted since"), None)
             });
@@ -151,19 +149,21 @@ impl Pump {
         bad
     }
 
+    /// A cup that goes in after others were pumped with is a change, even where nobody wrote down what came out.
     fn fit(&mut self, row: &Row) -> Option<BadRow> {
-        // A cup that came out says that this is a visit at which cups were changed, even where only one of them was written down.
-        let visit = self.last_out.filter(|out| row.at - *out <= VISIT);
         let over = places(row.cup).iter().filter_map(|&at| match self.slots[at] {
-            Some(Slot::In { since, line }) if visit.is_none_or(|out| since >= out) => Some((at, line)),
+            Some(Slot::In { fresh: Some(since), line }) if row.at - since < AT_ONCE => Some((at, line)),
             _ => None,
         });
         let bad = over.min_by_key(|(_, line)| *line).map(|(at, line)| {
             let which = name(row.cup.or(Some(if at == 0 { Cup::A } else { Cup::B })));
-            let reason = format!("{which} is fitted while the one of line {line} is still in");
-            BadRow::offering(row.line, reason, Some(Repair::AddRow { add_row: NewRow::of(row, row.at, Event::Removed) }))
+            BadRow::offering(
+                row.line,
+                format!("{which} is fitted twice at once: the one of line {line} is in, and nothing was pumped since"),
+                None,
+            )
         });
-        places(row.cup).iter().for_each(|&at| self.slots[at] = Some(Slot::In { since: row.at, line: row.line }));
+        places(row.cup).iter().for_each(|&at| self.slots[at] = Some(Slot::In { fresh: Some(row.at), line: row.line }));
         bad
     }
 
@@ -174,7 +174,6 @@ impl Pump {
                 self.slots[at] = Some(Slot::Out { failed, line: row.line });
             }
         }
-        self.last_out = Some(row.at);
     }
 
     /// The line that last told of these places.
@@ -319,22 +318,19 @@ mod tests {
     }
 
     #[test]
-    fn cup_fitted_over_one_that_is_in_is_named_and_its_removal_offered() {
-        let text = after_new(&[("05T06:00", "A", "fitted", "500,")]);
-        assert_eq!(reasons(&text), [(4, "cup A is fitted while the one of line 2 is still in".to_owned())]);
-        let (mended, done) = repaired(text.as_bytes()).unwrap();
-        assert_eq!(done.len(), 1);
-        let rows = parse(mended.as_bytes()).unwrap().rows;
-        assert_eq!(rows.iter().map(|row| row.event).collect::<Vec<_>>(), [Event::Fitted, Event::Fitted, Event::Removed, Event::Fitted]);
-        assert_eq!((rows[2].cup, rows[2].at), (Some(Cup::A), rows[3].at));
-        // Twice at once, at a visit too.
+    fn two_cups_fitted_at_once_are_named_and_a_change_of_which_half_was_written_down_is_not() {
+        let reason = |line| format!("cup A is fitted twice at once: the one of line {line} is in, and nothing was pumped since");
+        assert_eq!(reasons(&after_new(&[("01T06:00", "A", "fitted", "100,")])), [(4, reason(2))]);
+        assert_eq!(reasons(&after_new(&[("01T09:00", "", "fitted", "100,")])), [(4, reason(2))]);
         let twice = [("05T06:00", "A", "failed", "500,"), ("05T08:00", "A", "fitted", "500,"), ("05T08:00", "A", "fitted", "500,")];
-        assert_eq!(reasons(&after_new(&twice)).len(), 1);
-        assert_eq!(reasons(&after_new(&[("05T06:00", "", "fitted", "500,")])).len(), 1);
-        // The visit is over once the pump has pumped.
-        let visit = [("05T06:00", "A", "failed", "500,"), ("05T08:00", "A", "fitted", "500,")];
-        for pour in [("06T10:00", "", "poured", ",40"), ("06T10:00", "", "checked", "540,")] {
-            assert_eq!(reasons(&after_new(&[&visit[..], &[pour, ("07T20:00", "B", "fitted", "540,")]].concat())).len(), 1);
+        assert_eq!(reasons(&after_new(&twice)), [(6, reason(5))]);
+        // 400 m3 went through the one before, or a pour; or it came out again.
+        for rows in [
+            &[("05T06:00", "A", "fitted", "500,")][..],
+            &[("01T10:00", "", "poured", ",40"), ("01T20:00", "", "fitted", ",")],
+            &[("01T10:00", "A", "removed", "100,"), ("01T11:00", "A", "fitted", "100,")],
+        ] {
+            assert_eq!(reasons(&after_new(rows)), []);
         }
     }
 

@@ -8,7 +8,7 @@
 //! totals    running totals that contradict each other
 //! stops     what forbids a pour, how it comes and how it goes
 //! break_in  the looks that follow new cups
-//! contradictions  cups that fail after they came out, come out without having been in, go in over another; rows dated ahead
+//! contradictions  cups that fail after they came out, come out without having been in, go in twice at once; rows dated ahead
 //! repair    what could be put in place of a bad cell, or the row that is missing: offered, never put in by itself
 //! ```
 //!

@@ -52,7 +52,8 @@ fn same_moment_rows_stand_in_the_stated_order() {
     for event in events {
         text.push_str(&format!("2026-01-05T07:00:00Z,P1,{event},100,1,m,1\n"));
     }
-    let sorted: Vec<_> = parse(text.as_bytes()).unwrap().rows.iter().map(|row| row.event).collect();
+    // What they tell of one cup contradicts itself; their order does not.
+    let sorted: Vec<_> = parse_rows(text.as_bytes()).unwrap().iter().map(|row| row.event).collect();
     let expected: Vec<_> = Event::ALL.iter().map(|(event, _)| *event).collect();
     assert_eq!(sorted, expected);
     assert_eq!(expected[0], Event::Removed);

@@ -3,8 +3,7 @@
 //!
 //! Only what can be meant in one way is offered: a unit written into the cell or thousands set apart, a pressure that only psi can mean, a
 //! word for a level, a moment without an offset where every other row has the same one, a running total that contradicts the others (left
-//! out: its event stays, and the pours still count), and the row that is missing where a cup comes out that never went in, or goes in over
-//! another.
+//! out: its event stays, and the pours still count), and the row that is missing where a cup comes out that never went in.
 
 use std::collections::BTreeMap;
 

@@ -19,7 +19,7 @@ const REPAIRED_SCHEMA: &str = "gritbook.repaired/1";
 #[command(after_help = "Example: gritbook repair fleet.csv --out fleet_repaired.csv\n\n\
     Offered are a unit or thousands written into a cell, a pressure that only psi can mean, a word for a level, a moment without its offset\n\
     where all others share one, a running total that contradicts the others (left out; its event stays), and the row that is missing where a\n\
-    cup comes out that never went in or goes in over another. Each is listed. The file itself stays as it is, and where a row is bad for\n\
+    cup comes out that never went in. Each is listed. The file itself stays as it is, and where a row is bad for\n\
     which nothing can be offered, no copy is written.")]
 pub struct Args {
     /// The history, a CSV file.

@@ -1,7 +1,7 @@
 //! A posterior between the points of its grid.
 //!
-//! Near its top the logarithm of a posterior is a parabola in ln shape and ln scale, so parabolas through three neighbours give it between
-//! them, however narrow it is.
+//! The logarithm of a posterior is smooth in ln shape and ln scale, so polynomials through neighbours give it between them, however narrow
+//! the posterior is.
 
 use super::super::weibull::Weibull;
 use super::grid::{Grid, SCALES};
@@ -41,21 +41,25 @@ pub(super) fn finely(grid: &Grid, weights: &[f64]) -> Vec<Cell> {
     cells
 }
 
-/// What lies below this is rounded off, and no parabola goes through it.
+/// What lies below this is rounded off, and no curve goes through it.
 const ROUNDED_LN: f64 = -600.0;
 
-/// Values between neighbours too: at each point the parabola through it and its two neighbours, and from halfway on the next one's.
+/// Values between neighbours too: at each point the polynomial through the nearest value and two on each side.
 fn between(values: &[f64]) -> Vec<f64> {
     let last = values.len() - 1;
     let at = |at: i32| {
-        let middle = ((at + FINER / 2) / FINER).clamp(1, last as i32 - 1);
-        let [before, here, after] = [-1, 0, 1].map(|k| values[(middle + k) as usize]);
-        let s = f64::from(at - middle * FINER) / f64::from(FINER);
-        if before.min(here).min(after) < ROUNDED_LN {
-            let next = if s < 0.0 { before } else { after };
-            return here + s.abs() * (next - here);
+        let place = f64::from(at) / f64::from(FINER);
+        let middle = (place.round() as usize).clamp(2, last - 2);
+        let near = &values[middle - 2..=middle + 2];
+        if near.iter().any(|value| *value < ROUNDED_LN) {
+            let below = (place as usize).min(last - 1);
+            return values[below] + (place - below as f64) * (values[below + 1] - values[below]);
         }
-        here + s * ((after - before) / 2.0 + s * (after - 2.0 * here + before) / 2.0)
+        let s = place - middle as f64;
+        let weight = |k: usize| {
+            (0..5).filter(|other| *other != k).map(|other| (s + 2.0 - other as f64) / (k as f64 - other as f64)).product::<f64>()
+        };
+        near.iter().enumerate().map(|(k, value)| value * weight(k)).sum()
     };
     (0..=last as i32 * FINER).map(at).collect()
 }

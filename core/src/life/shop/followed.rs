@@ -90,7 +90,7 @@ mod tests {
         }
         let timeline = &parse(text.as_bytes()).unwrap().timelines()[0];
         let mut followed = Followed::default();
-        followed.add(timeline, &timeline.lives(Part::Cup), &Weibull { shape: 2.5, scale: 1200.0 });
+        followed.add(timeline, &timeline.lives(Part::Cup), &Weibull { shape: 2.5, scale: 2500.0 });
         followed
     }
 
@@ -100,8 +100,8 @@ mod tests {
         let lumps = followed(3);
         assert!(lumps.times(Some(3)) > nothing.times(Some(3)));
         assert!(lumps.times(Some(0)) < nothing.times(Some(0)));
-        // 10 failed where 20 (1 - 0.8^2.5) (1000/1200)^2.5 = 5.42 were expected: (2 * 4 + 10) / (2 + 5.42).
-        assert!((lumps.times(Some(3)) - 2.427).abs() < 0.01, "{}", lumps.times(Some(3)));
+        // 10 failed where 20 (0.4^2.5 - 0.32^2.5) = 0.866 were expected: (2 * 4 + 10) / (2 + 0.866).
+        assert!((lumps.times(Some(3)) - 6.282).abs() < 0.001, "{}", lumps.times(Some(3)));
         assert_eq!(lumps.times(Some(2)), nothing.times(Some(2)).min(lumps.times(Some(3))));
     }
 
