@@ -31,8 +31,9 @@ const OFTEN: usize = 5;
 /// What is known of one place for a cup.
 #[derive(Clone, Copy)]
 enum Slot {
+    /// `fresh`: since when, where it was fitted and nothing was pumped since.
     In {
-        since: DateTime<Utc>,
+        fresh: Option<DateTime<Utc>>,
         line: u64,
     },
     Out {
