@@ -326,11 +326,7 @@ pub fn figures<const N: usize>(bytes: &[u8], columns: [&str; N]) -> Result<Vec<[
 /// A [`Refusal`] with every bad row; nothing of a bad file is used. Codes: `not_utf8`, `half_written_row`, `empty_table`,
 /// `not_a_table`, `bad_header`, `missing_columns`, `bad_rows`, `too_big`.
 pub fn parse(bytes: &[u8]) -> Result<History, Refusal> {
-    let (rows, other_columns) = split_rows(bytes)?;
-    let mut bad = repair::contradicting(&rows);
-    bad.extend(contradictions(&rows));
-    bad.extend(other_units(&rows));
-    refusal_of(bad, "history").map_or(Ok(History { rows, other_columns }), Err)
+    checked(bytes, None)
 }
 
 /// Reads a history as [`parse`] does, and refuses rows that are dated later than `now`.
@@ -338,8 +334,16 @@ pub fn parse(bytes: &[u8]) -> Result<History, Refusal> {
 /// # Errors
 /// As for [`parse`].
 pub fn parse_at(bytes: &[u8], now: DateTime<Utc>) -> Result<History, Refusal> {
-    let history = parse(bytes)?;
-    refusal_of(later_than(&history.rows, now), "history").map_or(Ok(history), Err)
+    checked(bytes, Some(now))
+}
+
+fn checked(bytes: &[u8], now: Option<DateTime<Utc>>) -> Result<History, Refusal> {
+    let (rows, other_columns) = split_rows(bytes)?;
+    let mut bad = repair::contradicting(&rows);
+    bad.extend(contradictions(&rows));
+    bad.extend(other_units(&rows));
+    bad.extend(now.into_iter().flat_map(|now| later_than(&rows, now)));
+    refusal_of(bad, "history").map_or(Ok(History { rows, other_columns }), Err)
 }
 
 /// The rows of a history in the order they are taken in, whether or not their running totals agree.
