@@ -42,8 +42,8 @@ const POOLED_POWER: f64 = 0.21;
 const FOLLOWED_POWER: f64 = 0.34;
 const USUAL_POWER: f64 = -0.08;
 
-/// Share of a mean life from now over which what followed a level counts: then another look tells. Chosen among 0.03, 0.1 and all of it by
-/// what the calls cost on the invented shops.
+/// Share of a mean life from now over which what followed a level counts: then another look tells. 0.03 and 0.1 cost
+/// the same on the invented shops, all of a life more.
 const NEAR_SHARE: f64 = 0.05;
 
 /// Standard deviation of ln hazard for what those powers might as well have been in the shop at hand.
