@@ -204,6 +204,7 @@ impl Judge {
             CallCode::Pour | CallCode::PourAndWatch => Vec::new(),
         };
         let since = cups.iter().flatten().map(|cup| cup.since).max();
+        let last_seen = timeline.box_seen().last().filter(|seen| since.is_none_or(|since| seen.at >= since)).map(|seen| seen.what);
         let failures = self.shop.failures();
         let facts = Facts {
             stops: &stops,
@@ -211,7 +212,8 @@ impl Judge {
             costs: &self.costs,
             pour_m3: ask.next_pour_m3,
             cups: &facts_of_cups,
-            last_seen: timeline.box_seen().last().filter(|seen| since.is_none_or(|since| seen.at >= since)).map(|seen| seen.what),
+            last_seen,
+            followed: last_seen.and_then(|seen| seen.level).map(|level| self.shop.followed().counted(level)),
             break_in: timeline.break_in(here),
             turn: self.turned(),
             failures,

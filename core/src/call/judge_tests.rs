@@ -257,6 +257,37 @@ fn a_turn_of_the_work_is_said_in_both_languages_and_steady_work_has_none() {
     assert_eq!(turn_of(&fleet_that_turns(1300.0), "2025-12-20"), None, "nothing has turned yet");
 }
 
+#[test]
+fn what_followed_a_level_here_is_said_where_age_alone_lets_expect_otherwise() {
+    let day = |day: i64| (chrono::DateTime::UNIX_EPOCH + chrono::Duration::days(20_000 + day)).to_rfc3339();
+    let (mut rows, mut total) = (String::new(), 0);
+    for turn in 0..10 {
+        // Sand is seen 50 m3 before a cup fails, however old it is.
+        let life = 400 + 300 * (turn % 5);
+        let mut row = |after: i64, cup: &str, event: &str, m3: i64, level: &str| {
+            rows.push_str(&format!("{},P1,{cup},{event},{},{level}\n", day(20 * turn + after), total + m3));
+        };
+        row(0, "", "fitted", 0, "");
+        row(1, "", "checked", life / 2, "0");
+        row(4, "", "checked", life - 50, "2");
+        // The last pair is still in.
+        if turn < 9 {
+            row(5, "A", "failed", life, "");
+            row(5, "B", "removed", life, "");
+        }
+        total += life;
+    }
+    let history = format!("at,pump,cup,event,pump_m3,level\n{rows}");
+    let call = one(&history, &format!("{},P1,60,\n", day(185)));
+    let said = call.reasons.iter().find(|reason| reason.code == "level_followed").unwrap();
+    assert!(said.text.contains("9 cups failed in this shop") && said.text_es.contains("fallaron 9 copas"), "{said:?}");
+    assert_eq!(said.value, Some(9.0));
+    assert!(said.limit.unwrap() < 3.0, "{said:?}");
+    // Clean looks were followed by no failure, where some were expected; before any failure there is nothing to say.
+    let clean = one(&history, &format!("{},P1,60,\n", day(3)));
+    assert!(clean.reasons.iter().all(|reason| reason.code != "level_followed"));
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(12))]
 

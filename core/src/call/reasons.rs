@@ -20,6 +20,8 @@ pub(super) struct Facts<'a> {
     /// Cup, age, last grade.
     pub(super) cups: &'a [(Cup, Option<f64>, Option<u8>)],
     pub(super) last_seen: Option<Seen>,
+    /// Cups that failed in this shop after the newest level, and how many age alone lets expect.
+    pub(super) followed: Option<[f64; 2]>,
     pub(super) break_in: Option<BreakIn>,
     pub(super) turn: Option<Turned>,
     pub(super) failures: usize,
@@ -252,6 +254,25 @@ fn cup_reasons(cup: Cup, age: Option<f64>, grade: Option<u8>, median_life_m3: f6
     signs
 }
 
+/// Failures, counted or expected, from which on what followed a level is worth saying.
+const ENOUGH_FOLLOWED: f64 = 3.0;
+/// How far the two must lie apart for it, as a factor.
+const PLAINLY_APART: f64 = 1.5;
+
+/// What followed the newest level in this shop so far, where that is plainly more or less than age alone lets expect.
+fn followed_reason([failed, expected]: [f64; 2]) -> Option<Reason> {
+    let apart = failed > PLAINLY_APART * expected || PLAINLY_APART * failed < expected;
+    if failed.max(expected) < ENOUGH_FOLLOWED || !apart {
+        return None;
+    }
+    let by_age = if expected < 9.95 { format!("{expected:.1}") } else { format!("{expected:.0}") };
+    let text = said(
+        format!("After such a level {failed:.0} cups failed in this shop before the next look; by age alone {by_age} would have."),
+        format!("Después de ese nivel fallaron {failed:.0} copas en este taller antes de la siguiente revisión; por edad serían {by_age}."),
+    );
+    Some(reason("level_followed", text, Some(failed), Some(expected)))
+}
+
 /// The look that follows new cups: due now, or after the asked pour.
 fn break_in_reason(break_in: &BreakIn, pour_m3: f64) -> Option<Reason> {
     let through = break_in.through_m3;
@@ -291,6 +312,7 @@ pub(super) fn reasons(facts: &Facts<'_>) -> Vec<Reason> {
     reasons.push(cost_reason(choice, costs));
     reasons.extend(facts.turn.as_ref().and_then(turn_reason));
     reasons.extend(facts.last_seen.map(seen_reasons).unwrap_or_default());
+    reasons.extend(facts.followed.and_then(followed_reason));
     reasons.extend(facts.break_in.as_ref().and_then(|break_in| break_in_reason(break_in, facts.pour_m3)));
     for (cup, age, grade) in facts.cups {
         reasons.extend(cup_reasons(*cup, *age, *grade, facts.median_life_m3));

@@ -40,6 +40,11 @@ impl Followed {
         }
     }
 
+    /// Cups that failed in this shop while `newest` was the newest level, and how many age alone lets expect.
+    pub fn counted(&self, newest: u8) -> [f64; 2] {
+        self.counted[usize::from(newest).min(LEVELS - 1)]
+    }
+
     /// How many times likelier cups failed while `newest` was the newest level than by age alone, above 0; never less after a worse level.
     pub fn times(&self, newest: Option<u8>) -> f64 {
         let of = |class: usize| {
@@ -102,6 +107,10 @@ mod tests {
         assert!(lumps.times(Some(0)) < nothing.times(Some(0)));
         // 10 failed where 20 (0.4^2.5 - 0.32^2.5) = 0.866 were expected: (2 * 4 + 10) / (2 + 0.866).
         assert!((lumps.times(Some(3)) - 6.282).abs() < 0.001, "{}", lumps.times(Some(3)));
+        let [failed, expected] = lumps.counted(3);
+        assert_eq!(failed, 10.0);
+        assert!((expected - 0.866).abs() < 0.001, "{expected}");
+        assert_eq!(lumps.counted(2), [0.0, 0.0]);
         assert_eq!(lumps.times(Some(2)), nothing.times(Some(2)).min(lumps.times(Some(3))));
     }
 
