@@ -46,6 +46,11 @@ const TABLE: &[(&str, &str, &str)] = &[
         "No se distinguen bien los granos de lo que tienen al lado.",
         "Haga sombra a la tarjeta, enjuague la película y el lodo, y tome otra foto.",
     ),
+    (
+        "paper_hidden",
+        "Una sombra o lodo tapa el papel de la ventana.",
+        "Que la sombra de la mano y del teléfono caiga fuera, o cubra toda la tarjeta con su cuerpo; limpie el lodo.",
+    ),
     ("hard_shadow", "El sol bajo da sombras duras.", "Haga sombra a la tarjeta con su cuerpo y tome otra foto."),
     (
         "heaped",

@@ -4,7 +4,7 @@ use std::time::Instant;
 
 use super::bodies::{Body, Found, bodies};
 use super::bound::take_lumps;
-use super::crowd::largest_heap_mm2;
+use super::crowd::{largest_heap_mm2, refuse_hidden_paper};
 use super::gradation::sphere_mm3;
 use super::ground::{Ground, find_ground, too_crowded};
 use super::hard_shadow::{self, HardShadow};
@@ -162,6 +162,7 @@ fn on_paper(
     settings: &ReadSettings,
     mut watch: Stopwatch<'_>,
 ) -> Result<Spread, CoreError> {
+    refuse_hidden_paper(ground, window.px_per_mm)?;
     let edge_sigma_px = window.edge_sigma_px.unwrap_or_else(|| sharpness_of_strong_edges(window).edge_sigma_px);
     let coarsening = (window.px_per_mm / photo_px_per_mm).max(1.0);
     let smallest_px = (settings.smallest_px * coarsening).max(settings.smallest_edge_sigmas * edge_sigma_px);

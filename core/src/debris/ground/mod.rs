@@ -47,10 +47,10 @@ pub struct Ground {
     pub seen_share: f64,
 }
 
-/// Estimates the ground.
+/// Estimates the ground. How much of white paper is seen stands in [`Ground::seen_share`].
 ///
 /// # Errors
-/// `too_crowded` where no ground is seen between the grains.
+/// `too_crowded` where no plain ground is seen between the grains.
 pub fn find_ground(window: &WindowImage, kind: GroundKind) -> Result<Ground, CoreError> {
     let on_white = || {
         let table = linear_table();
@@ -59,10 +59,10 @@ pub fn find_ground(window: &WindowImage, kind: GroundKind) -> Result<Ground, Cor
     };
     let on_plain = || plain_ground(&Blocks::new(window, &std::array::from_fn(|byte| byte as f32 / 255.0), false));
     match kind {
-        GroundKind::White => on_white(),
+        GroundKind::White => Ok(on_white()),
         GroundKind::Plain => on_plain(),
-        GroundKind::Auto if window.white.is_some() => on_white(),
-        GroundKind::Auto => on_white().ok().filter(Ground::is_paper).map_or_else(on_plain, Ok),
+        GroundKind::Auto if window.white.is_some() => Ok(on_white()),
+        GroundKind::Auto => Some(on_white()).filter(Ground::is_paper).map_or_else(on_plain, Ok),
     }
 }
 

@@ -2,16 +2,15 @@
 
 use super::super::light::luminance;
 use super::super::window::WindowImage;
+use super::Ground;
 use super::blocks::Blocks;
 use super::fill::fill_unseen;
-use super::{Ground, too_crowded};
-use crate::error::CoreError;
 use crate::order;
 
 /// The gentlest step that stops the walk over white paper, as a share of the paper's light, between neighbouring blocks.
 const WHITE_STEP: f32 = 0.035;
 
-pub(super) fn white_ground(blocks: &Blocks, window: &WindowImage, table: &[f32; 256]) -> Result<Ground, CoreError> {
+pub(super) fn white_ground(blocks: &Blocks, window: &WindowImage, table: &[f32; 256]) -> Ground {
     let start = match window.white {
         Some(white) => white.map(|value| table[value.round().clamp(0.0, 255.0) as usize].max(0.01)),
         None => bright_mode(blocks),
@@ -50,11 +49,7 @@ pub(super) fn white_ground(blocks: &Blocks, window: &WindowImage, table: &[f32; 
     let mut ground = blocks.ground(true, level, seen);
     ground.light = ratio.iter().map(|r| luminance(*r)).collect();
     ground.paper = std::array::from_fn(|c| open.iter().map(|open| open[c].max(1e-3)).collect());
-    if ground.seen_share < 0.2 {
-        let percent = 100.0 * ground.seen_share;
-        return Err(too_crowded(format!("the white ground shows on {percent:.0} % of the window only, at least 20 % is needed")));
-    }
-    Ok(ground)
+    ground
 }
 
 /// The commonest level among the bright blocks, where no card tells what white is.
