@@ -33,4 +33,5 @@ mod spread;
 #[cfg(test)]
 pub(crate) mod test_scene;
 pub mod texture;
+mod weights;
 pub mod window;

@@ -2,7 +2,7 @@
 //!
 //! It sees the window's light over the paper's and answers for each pixel whether it is grain and whether two grains meet
 //! there, and for each 2 x 2 pixels whether it belongs to a lump. `fixtures/scenes/learn` draws the scenes it learned from and
-//! holds its shape; `weights.txt` are the numbers. Plain sums in a fixed order: the same window gives the same answer.
+//! holds its shape; `weights.txt` are the numbers (`weights.rs`). Plain sums in a fixed order: the same window gives the same answer.
 
 use std::sync::OnceLock;
 
@@ -10,6 +10,7 @@ use multiversion::multiversion;
 
 use super::light::LUMINANCE;
 use super::planes::{Kernel, Planes, add_doubled, add_made_of_half, conv};
+use super::weights::layers;
 
 /// Multiple of the half-scale raster's sides: five halvings.
 const BLOCK: usize = 32;
@@ -63,42 +64,20 @@ pub const LOGIT_UNIT: f32 = 16.0;
 
 /// All layers of the network.
 struct Network {
-    layers: Vec<(String, Kernel)>,
+    layers: Vec<(&'static str, Kernel)>,
 }
 
 impl Network {
     fn layer(&self, name: &str) -> &Kernel {
         // Which layers there are is part of the program, as the weights are; a test runs them all.
         #[allow(clippy::expect_used, reason = "the weights are compiled in and a test reads every layer")]
-        self.layers.iter().find(|(have, _)| have == name).map(|(_, kernel)| kernel).expect("a layer of the network")
+        self.layers.iter().find(|(have, _)| *have == name).map(|(_, kernel)| kernel).expect("a layer of the network")
     }
 }
 
 fn network() -> &'static Network {
     static NETWORK: OnceLock<Network> = OnceLock::new();
-    NETWORK.get_or_init(|| Network { layers: parse(include_str!("weights.txt")) })
-}
-
-/// Reads the weights' text; what it cannot read it leaves out, and a test holds that nothing is left out.
-fn parse(text: &str) -> Vec<(String, Kernel)> {
-    let mut layers = Vec::new();
-    let mut lines = text.lines().skip(1);
-    while let Some(head) = lines.next() {
-        let words: Vec<&str> = head.split(' ').collect();
-        let [_, name, side, inputs, outputs] = words[..] else { continue };
-        let (Ok(side), Ok(inputs), Ok(outputs)) = (side.parse(), inputs.parse(), outputs.parse::<usize>()) else { continue };
-        let mut kernel = Kernel::new(side, inputs, outputs);
-        for out in 0..outputs {
-            let (Some(scale), Some(numbers)) = (lines.next(), lines.next()) else { break };
-            let mut scale = scale.split(' ').filter_map(|value| value.parse::<f32>().ok());
-            let (factor, bias) = (scale.next().unwrap_or(0.0), scale.next().unwrap_or(0.0));
-            let weights: Vec<f32> =
-                numbers.split(' ').filter_map(|value| value.parse::<i32>().ok()).map(|value| value as f32 * factor).collect();
-            kernel.set(out, bias, &weights);
-        }
-        layers.push((name.to_owned(), kernel));
-    }
-    layers
+    NETWORK.get_or_init(|| Network { layers: layers() })
 }
 
 /// Four roots of luminance and two hues for each 2 x 2 pixels, zero on clean paper.
@@ -231,15 +210,6 @@ fn last_layers(e0: &Planes, net: &Network, answer: &mut Answer) {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn every_layer_is_read_whole() {
-        let net = network();
-        assert_eq!(net.layers.len(), 14);
-        for (name, kernel) in &net.layers {
-            assert!(kernel.is_whole(), "{name}");
-        }
-    }
 
     #[test]
     fn doubt_is_the_share_of_unsure_pixels_inside_bodies() {

@@ -112,7 +112,7 @@ fn bar_finding(bar_mm: f64) -> Finding {
     Finding { code: "bar_off".to_owned(), value: bar_mm, limit: BAR_MM, advice: advice.to_owned() }
 }
 
-/// A crowded window is a finding on the photo's quality too.
+/// A crowded window is a finding on the photo's quality too; where no paper is seen the photo is not accepted either.
 fn crowded(error: CoreError, mut quality: Quality, settings: &ReadSettings) -> Refusal {
     if error.code() == "too_crowded" {
         quality.accepted = false;
@@ -120,6 +120,7 @@ fn crowded(error: CoreError, mut quality: Quality, settings: &ReadSettings) -> R
             Finding { code: "too_crowded".into(), value: 100.0, limit: settings.crowded_cover_percent, advice: error.advice().to_owned() };
         quality.findings.insert(0, finding);
     }
+    quality.accepted &= error.code() != "paper_hidden";
     Refusal { error, quality: Some(quality) }
 }
 
