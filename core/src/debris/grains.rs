@@ -3,8 +3,8 @@
 use std::time::Instant;
 
 use super::bodies::{Body, Found, bodies};
-use super::bound::take_lumps;
 use super::crowd::{largest_heap_mm2, refuse_hidden_paper};
+use super::even_stone::take_even_stones;
 use super::gradation::sphere_mm3;
 use super::ground::{Ground, find_ground, too_crowded};
 use super::hard_shadow::{self, HardShadow};
@@ -25,7 +25,7 @@ use crate::photo::quality::sharpness_of_strong_edges;
 /// The method's name in the document.
 pub const METHOD_NAME: &str = "spread";
 /// Changes whenever answers may.
-pub const METHOD_VERSION: &str = "9";
+pub const METHOD_VERSION: &str = "10";
 
 /// What the window told.
 #[derive(Debug, Clone)]
@@ -173,14 +173,14 @@ fn on_paper(
     let Seen { mut answer, light, hard_shadow } = look(window, ground);
     watch.lap("network");
     // Without a card the window may hold print, as dark and even as a stone.
-    let lumps = if window.white.is_some() { take_lumps(&mut answer, &light, window, ground) } else { Vec::new() };
-    watch.lap("lumps");
+    if window.white.is_some() {
+        take_even_stones(&mut answer, &light);
+    }
+    watch.lap("stones");
     let doubt = answer.doubtful_share(coarsening);
     let smallest_px = if hard_shadow.is_some() { smallest_px.max(hard_shadow::LEAST_GRAIN_PX) } else { smallest_px };
     let mut found = bodies(&answer, doubt, (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize, settings);
     drop(answer);
-    found.grain_px += lumps.iter().map(|lump| lump.mask.area()).sum::<usize>();
-    found.bodies.extend(lumps);
     watch.lap("bodies");
     refuse_crowd(&found, window, settings)?;
     settle_rims(&mut found.bodies, &light, EdgeSpread { sigma_px: edge_sigma_px, photo_px: coarsening });

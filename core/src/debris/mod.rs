@@ -1,10 +1,10 @@
 //! Photo to reading: the card, the window, the grains, the gradation, the level. Pure.
 
 pub mod bodies;
-pub mod bound;
 pub mod card;
 pub mod crowd;
 mod detect;
+pub mod even_stone;
 pub mod find;
 mod fit;
 pub mod gradation;
