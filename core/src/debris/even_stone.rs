@@ -146,7 +146,12 @@ mod tests {
     #[test]
     fn patch_of_many_tones_stays_what_the_network_says() {
         let (mut answer, mut light) = seen(40, -30);
-        light.values.iter_mut().enumerate().filter(|(at, _)| at % SIDE / 20 % 2 == 0).for_each(|(_, light)| *light = (*light).min(20));
+        light
+            .values
+            .iter_mut()
+            .enumerate()
+            .filter(|(at, _)| (at % SIDE / 20).is_multiple_of(2))
+            .for_each(|(_, light)| *light = (*light).min(20));
         let before = answer.grain.clone();
         take_even_stones(&mut answer, &light);
         assert_eq!(answer.grain, before);
