@@ -160,7 +160,9 @@ fn doubt_finding(doubt: f64, limit: f64) -> Finding {
 /// The refusal of a photo of which too much is doubtful.
 fn unclear(doubt: f64, mut quality: Quality) -> Refusal {
     let finding = doubt_finding(doubt, DOUBT_REFUSED);
-    let reason = format!("{:.0} % of what looks like grain is doubtful, more than {:.0} %", finding.value, finding.limit);
+    // Up, so that what lies just above the limit is not said to equal it.
+    let value = (10.0 * finding.value).ceil() / 10.0;
+    let reason = format!("{value:.1} % of what looks like grain is doubtful, more than {:.0} %", finding.limit);
     let error = CoreError::refused("unclear", reason, finding.advice.clone());
     quality.accepted = false;
     quality.findings.insert(0, finding);
