@@ -51,6 +51,11 @@ const TABLE: &[(&str, &str, &str)] = &[
         "Una sombra o lodo tapa el papel de la ventana.",
         "Que la sombra de la mano y del teléfono caiga fuera, o cubra toda la tarjeta con su cuerpo; limpie el lodo.",
     ),
+    (
+        "may_be_lump",
+        "Un grano grande puede ser un grumo.",
+        "Apriételo con el guante puesto: el grumo se deshace, la piedra no. Si se deshace, el nivel es grumos: póngalo a ojo.",
+    ),
     ("hard_shadow", "El sol bajo da sombras duras.", "Haga sombra a la tarjeta con su cuerpo y tome otra foto."),
     (
         "heaped",

@@ -25,7 +25,7 @@ use crate::photo::quality::sharpness_of_strong_edges;
 /// The method's name in the document.
 pub const METHOD_NAME: &str = "spread";
 /// Changes whenever answers may.
-pub const METHOD_VERSION: &str = "10";
+pub const METHOD_VERSION: &str = "11";
 
 /// What the window told.
 #[derive(Debug, Clone)]
@@ -141,7 +141,7 @@ fn apart(window: &WindowImage, photo_px_per_mm: f64, settings: &ReadSettings, ti
     // Bound grains are not told from stones: no rule tried holds up against scenes with known truth (DEVELOPERS.md).
     let grains: Vec<Mask> = found.into_iter().flat_map(|mask| split(mask, settings)).collect();
     watch.lap("split");
-    let grains: Vec<Body> = grains.into_iter().map(|mask| Body { mask, kind: GrainKind::Grain }).collect();
+    let grains: Vec<Body> = grains.into_iter().map(|mask| Body { mask, kind: GrainKind::Grain, may_be_lump: false }).collect();
     let mut spread = measured(&grains, window, smallest_px);
     spread.edge_sigma_px = edge_sigma_px;
     watch.lap("measure");
@@ -293,7 +293,7 @@ fn measured(grains: &[Body], window: &WindowImage, smallest_px: f64) -> Spread {
     let (width, height) = (f64::from(window.width_px), f64::from(window.height_px));
     let mut rows: Vec<(Grain, ([f64; 2], Vec<[f64; 2]>))> = Vec::with_capacity(grains.len());
     let mut area_px = 0.0;
-    for Body { mask, kind } in grains {
+    for Body { mask, kind, may_be_lump } in grains {
         let Some(seen) = mask.shape() else { continue };
         // What can be told apart is a matter of the pixels that a grain covers in the photo.
         if seen.ecd < smallest_px {
@@ -302,7 +302,8 @@ fn measured(grains: &[Body], window: &WindowImage, smallest_px: f64) -> Spread {
         let shape = from_above(mask, seen, window);
         area_px += shape.area;
         let outline = mask.outline().iter().map(|point| point.map(|value| value / scale)).collect();
-        rows.push((grain(mask, *kind, &shape, [width, height], scale), (shape.box_size.map(|side| side / scale), outline)));
+        let grain = Grain { may_be_lump: *may_be_lump, ..grain(mask, *kind, &shape, [width, height], scale) };
+        rows.push((grain, (shape.box_size.map(|side| side / scale), outline)));
     }
     order::by_numbers(&mut rows, |(grain, _)| [grain.y_mm, grain.x_mm]);
     let volume_mm3 = rows.iter().map(|(grain, _)| sphere_mm3(grain.ecd_mm)).sum();
@@ -343,6 +344,7 @@ fn grain(mask: &Mask, kind: GrainKind, shape: &Shape, window_px: [f64; 2], scale
         circularity: shape.circularity,
         solidity: shape.solidity,
         kind,
+        may_be_lump: false,
         cut: mask.left < 0 || mask.top < 0 || right >= window_px[0] || bottom >= window_px[1],
         outline_mm: None,
     }

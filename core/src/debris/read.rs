@@ -8,12 +8,12 @@ use super::grains::{METHOD_NAME, METHOD_VERSION, Spread, Stopwatch, Timings, rea
 use super::hard_shadow::{self, HardShadow};
 use super::level::{LevelFacts, judge as judge_level};
 use super::reading::{
-    Amount, Finding, Gradation, GradationInterval, Grain, GrainKind, Level, Method, PhotoFacts, Quality, READING_SCHEMA, Reading, Scale,
-    ScaleSource,
+    Amount, Finding, Gradation, GradationInterval, Grain, GrainKind, Level, LevelCode, Method, PhotoFacts, Quality, READING_SCHEMA,
+    Reading, Scale, ScaleSource,
 };
 use super::rectify::{window_by_hand, window_from_card};
 use super::rim::PAPER;
-use super::settings::{ReadSettings, is_off};
+use super::settings::{LevelLimits, ReadSettings, is_off};
 use super::sight::Sight;
 use super::texture;
 use super::window::WindowImage;
@@ -169,6 +169,15 @@ fn unclear(doubt: f64, mut quality: Quality) -> Refusal {
     Refusal { error, quality: Some(quality) }
 }
 
+/// The largest grain that may be a lump, where it would make the level `lumps` and nothing else does.
+fn may_be_lump_finding(spread: &Spread, level: &Level, limits: &LevelLimits) -> Option<Finding> {
+    let largest = spread.grains.iter().filter(|grain| grain.may_be_lump).map(|grain| grain.ecd_mm).max_by(f64::total_cmp)?;
+    let asks = level.code != LevelCode::Lumps && largest >= limits.lump_mm;
+    // Common practice, no published source.
+    let advice = "a large grain may be a lump: press it, gloves on; a lump crumbles, a stone does not. If it crumbles, the level is lumps: set it by eye";
+    asks.then(|| Finding { code: "may_be_lump".to_owned(), value: largest, limit: limits.lump_mm, advice: advice.to_owned() })
+}
+
 /// What a heap read as a whole leaves to be said.
 fn heap_finding(settings: &ReadSettings) -> Finding {
     let advice = texture::ADVICE.to_owned();
@@ -180,6 +189,8 @@ fn document(photo: PhotoFacts, scale: Scale, mut quality: Quality, spread: &Spre
     quality.findings.extend((scale.source == ScaleSource::Card && is_off(settings.bar_mm)).then(|| bar_finding(settings.bar_mm)));
     quality.findings.extend(spread.hard_shadow.as_ref().map(hard_shadow_finding));
     quality.findings.extend(spread.texture.as_ref().map(|_| heap_finding(settings)));
+    let level = judge_level(level_facts(spread, window_mm, settings), &settings.limits);
+    quality.findings.extend(may_be_lump_finding(spread, &level, &settings.limits));
     quality.findings.extend((spread.doubt > DOUBT_SAID).then(|| doubt_finding(spread.doubt, DOUBT_SAID)));
     let known_error = if spread.hard_shadow.is_some() { hard_shadow::SEGMENTATION_SHARE } else { SEGMENTATION_SHARE };
     let outline_error = known_error.max(ERROR_OF_DOUBT * spread.doubt);
@@ -202,7 +213,7 @@ fn document(photo: PhotoFacts, scale: Scale, mut quality: Quality, spread: &Spre
     Ok(Reading {
         schema: READING_SCHEMA.into(),
         photo,
-        level: round_level(judge_level(level_facts(spread, window_mm, settings), &settings.limits)),
+        level: round_level(level),
         scale: round_scale(scale),
         quality: round_quality(quality),
         smallest_resolved_mm: mm(spread.smallest_resolved_mm),
@@ -273,6 +284,7 @@ fn round_grain(grain: &Grain, outline: Option<&Vec<[f64; 2]>>) -> Grain {
         circularity: rounded(grain.circularity, 4),
         solidity: rounded(grain.solidity, 4),
         kind: grain.kind,
+        may_be_lump: grain.may_be_lump,
         cut: grain.cut,
         outline_mm: outline.map(|outline| outline.iter().map(|point| point.map(mm)).collect()),
     }
@@ -290,4 +302,62 @@ fn round_gradation(mut gradation: Gradation) -> Gradation {
     }
     gradation.fineness_modulus = rounded(gradation.fineness_modulus, 4);
     gradation
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn grain(ecd_mm: f64, may_be_lump: bool) -> Grain {
+        let area_mm2 = std::f64::consts::FRAC_PI_4 * ecd_mm * ecd_mm;
+        Grain {
+            x_mm: 30.0,
+            y_mm: 30.0,
+            ecd_mm,
+            feret_min_mm: ecd_mm,
+            feret_max_mm: ecd_mm,
+            area_mm2,
+            circularity: 1.0,
+            solidity: 1.0,
+            kind: GrainKind::Grain,
+            may_be_lump,
+            cut: false,
+            outline_mm: None,
+        }
+    }
+
+    fn asked(grains: Vec<Grain>) -> Option<Finding> {
+        let spread = Spread {
+            grains,
+            boxes_mm: Vec::new(),
+            outlines_mm: Vec::new(),
+            smallest_resolved_mm: 0.2,
+            cover_percent: 1.0,
+            volume_mm3: 1.0,
+            edge_sigma_px: None,
+            hard_shadow: None,
+            doubt: 0.0,
+            texture: None,
+        };
+        let limits = LevelLimits::default();
+        let level = judge_level(level_facts(&spread, [60.0, 60.0], &ReadSettings::default()), &limits);
+        may_be_lump_finding(&spread, &level, &limits)
+    }
+
+    #[test]
+    fn a_touch_is_asked_for_where_it_would_change_the_level() {
+        let finding = asked(vec![grain(2.5, true), grain(3.4, true), grain(4.0, false)]).unwrap();
+        assert_eq!((finding.code.as_str(), finding.value, finding.limit), ("may_be_lump", 3.4, 2.0));
+        assert_eq!(asked(vec![grain(1.9, true), grain(4.0, false)]), None);
+        // A stone of 5 mm has made the level `lumps` already.
+        assert_eq!(asked(vec![grain(3.4, true), grain(5.0, false)]), None);
+    }
+
+    #[test]
+    fn a_document_says_only_of_what_may_be_a_lump_that_it_may() {
+        let written = |may_be_lump: bool| serde_json::to_value(grain(3.0, may_be_lump)).unwrap();
+        assert_eq!(written(true)["may_be_lump"], true);
+        assert!(written(false).get("may_be_lump").is_none());
+        assert_eq!(serde_json::from_value::<Grain>(written(false)).unwrap(), grain(3.0, false));
+    }
 }

@@ -152,6 +152,9 @@ pub struct Grain {
     pub solidity: f64,
     /// Grain or lump.
     pub kind: GrainKind,
+    /// True where a grain looks much like a lump: only a touch tells. Left out where false.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub may_be_lump: bool,
     /// True where it touches the window's border: listed, but not in the gradation.
     pub cut: bool,
     /// Outline as it is seen, mm in the window; only where asked for. A tilted camera sees it a little larger than the area says.

@@ -223,7 +223,7 @@ mod tests {
 
     /// Diameter after the rim of a body that was taken `off_px` too wide has settled.
     fn settled(light: &LightMap, radius: f64, off_px: f64, sigma_px: f64) -> f64 {
-        let mut bodies = vec![Body { mask: disc(radius + off_px), kind: GrainKind::Grain }];
+        let mut bodies = vec![Body { mask: disc(radius + off_px), kind: GrainKind::Grain, may_be_lump: false }];
         settle_rims(&mut bodies, light, EdgeSpread { sigma_px, photo_px: 1.0 });
         bodies[0].mask.shape().unwrap().ecd
     }
@@ -270,7 +270,7 @@ mod tests {
             state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
             *value = value.saturating_add_signed((state >> 24) as i8 / 8);
         }
-        let mut bodies = vec![Body { mask: disc(12.4), kind: GrainKind::Grain }];
+        let mut bodies = vec![Body { mask: disc(12.4), kind: GrainKind::Grain, may_be_lump: false }];
         settle_rims(&mut bodies, &light, EdgeSpread { sigma_px: 0.9, photo_px: 1.0 });
         let mask = &bodies[0].mask;
         assert_eq!(patches(&mask.inside, |inside| inside == 1, mask.width, mask.height, 1).len(), 1);

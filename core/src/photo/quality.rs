@@ -11,6 +11,7 @@
 //! | `bar_off` | what the card's bar measures and should measure, mm; a warning of a card printed at another scale |
 //! | `unclear` | share of what is seen inside grains that the reading doubts, percent; a warning or a refusal, by the reading |
 //! | `heaped` | cover, percent; a warning of a reading by texture |
+//! | `may_be_lump` | largest grain that looks much like a lump, and the least size of a lump that counts, mm; a warning, by the reading |
 //! | `hard_shadow` | light of paper in its shadows, percent of open paper's; a warning, added by the reading that took them off |
 
 use super::Photo;

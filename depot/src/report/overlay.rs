@@ -129,13 +129,19 @@ fn drawing(reading: &Reading, outlines_mm: &[Vec<[f64; 2]>], size_px: [f64; 3], 
     svg
 }
 
-/// The lumps (up to five) and the largest single grain, with their size in words.
+/// The lumps (up to five), the largest single grain and what may be a lump (up to three), with their size in words.
 fn named(reading: &Reading) -> Vec<(&Grain, String)> {
     let mut lumps: Vec<&Grain> = reading.grains.iter().filter(|grain| grain.kind == GrainKind::Lump).collect();
     lumps.sort_by(|a, b| b.ecd_mm.total_cmp(&a.ecd_mm));
     let mut list: Vec<(&Grain, String)> = lumps.into_iter().take(5).map(|grain| (grain, format!("lump {:.1} mm", grain.ecd_mm))).collect();
     let largest = reading.grains.iter().filter(|grain| grain.kind == GrainKind::Grain).max_by(|a, b| a.ecd_mm.total_cmp(&b.ecd_mm));
-    list.extend(largest.map(|grain| (grain, format!("largest {:.1} mm", grain.ecd_mm))));
+    list.extend(
+        largest.map(|grain| (grain, format!("largest{} {:.1} mm", if grain.may_be_lump { ", a lump?" } else { "" }, grain.ecd_mm))),
+    );
+    let asked = |grain: &&Grain| grain.may_be_lump && largest.is_none_or(|largest| !std::ptr::eq(*grain, largest));
+    let mut maybe: Vec<&Grain> = reading.grains.iter().filter(asked).collect();
+    maybe.sort_by(|a, b| b.ecd_mm.total_cmp(&a.ecd_mm));
+    list.extend(maybe.into_iter().take(3).map(|grain| (grain, format!("a lump? {:.1} mm", grain.ecd_mm))));
     list
 }
 
