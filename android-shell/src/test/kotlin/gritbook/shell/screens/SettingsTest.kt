@@ -145,6 +145,8 @@ class SettingsTest {
         assertEquals(94.5, bench.app.prefs.now.barMm!!, 0.0)
         bench.touch(bench.checkKey("Otter"))
         bench.cameraTakes(Photos.demo("sand"))
+        assertTrue(bench.texts(), "Sizes were put right by the card's bar" in bench.texts())
+        bench.picture("check_warned")
         bench.touch(R.id.liquid_grey)
         bench.touch(R.id.save)
         val reading = bench.book { it.effective(pump) }.firstNotNullOf { (it.entry.body as? EntryBody.BoxCheck)?.check }.reading!!

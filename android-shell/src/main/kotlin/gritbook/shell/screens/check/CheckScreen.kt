@@ -33,6 +33,7 @@ import gritbook.shell.frame.key
 import gritbook.shell.frame.keyRow
 import gritbook.shell.frame.note
 import gritbook.shell.frame.px
+import gritbook.shell.frame.say
 import gritbook.shell.frame.words
 import gritbook.shell.look.LevelStripView
 import gritbook.shell.look.SketchView
@@ -131,7 +132,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
 
     private fun marks(): List<GrainMark> = eye.facts?.grains.orEmpty().zip(eye.outlines) { grain, outline ->
         val size = figures.bare(Quantity.GRAIN_SIZE, grain.ecdMm)
-        val words = if (grain.cut) R.string.photo_cut else if (grain.kind == GrainKind.LUMP) R.string.photo_lump else R.string.photo_grain
+        val words = if (grain.cut) R.string.photo_cut else if (grain.kind == GrainKind.LUMP) R.string.photo_lump else if (grain.mayBeLump) R.string.photo_maybe_lump else R.string.photo_grain
         GrainMark(FloatArray(outline.size) { outline[it].toFloat() }, word(words, size))
     }
 
@@ -166,6 +167,8 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             addView(context.words(Vocabulary.meaning(context, facts.level.code), bold = true))
             addView(LevelStripView(context).show(facts, Vocabulary.level(context, facts.level.code)), LinearLayout.LayoutParams(MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT))
             facts.level.reasons.forEach { addView(context.words(Levels.reason(context, figures, it))) }
+            // What the photo does not show surely.
+            facts.quality.findings.forEach { addView(context.note(context.say(Trouble(it.code, "", it.advice)).advice.capital())) }
         }
         if (ask == Ask.PHOTO && eye.name == null && eyeLevel == null) {
             addView(SketchView(context, cardSketch()), LinearLayout.LayoutParams(MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT))
