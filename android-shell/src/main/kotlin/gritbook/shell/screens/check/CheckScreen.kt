@@ -165,10 +165,10 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
         }
         if (facts != null) {
             addView(context.words(Vocabulary.meaning(context, facts.level.code), bold = true))
+            // What the photo does not show surely stands where it is seen without scrolling.
+            facts.quality.findings.forEach { addView(context.words(context.say(Trouble(it.code, "", it.advice)).advice.capital())) }
             addView(LevelStripView(context).show(facts, Vocabulary.level(context, facts.level.code)), LinearLayout.LayoutParams(MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT))
             facts.level.reasons.forEach { addView(context.words(Levels.reason(context, figures, it))) }
-            // What the photo does not show surely.
-            facts.quality.findings.forEach { addView(context.note(context.say(Trouble(it.code, "", it.advice)).advice.capital())) }
         }
         if (ask == Ask.PHOTO && eye.name == null && eyeLevel == null) {
             addView(SketchView(context, cardSketch()), LinearLayout.LayoutParams(MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT))
