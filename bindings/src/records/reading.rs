@@ -142,7 +142,7 @@ record! {
         solidity: f64,
         /// Grain or lump.
         kind: GrainKind,
-        /// True where a grain looks much like a lump: only a touch tells.
+        /// True where a grain of a size that counts looks much like a lump: only a touch tells.
         may_be_lump: bool,
         /// True where it touches the window's border: listed, but not in the gradation.
         cut: bool,

@@ -221,16 +221,13 @@ impl Forecast {
         -self.all_last_use(|p| more_m3 * p.rates[1]).max(1e-300).ln()
     }
 
-    /// The same, and with it the mean over the laws of what `by_law` holds for each where every cup lasts, 0 where none does.
-    pub(super) fn all_last_with(&self, more_m3: f64, by_law: &[f64]) -> (f64, f64) {
-        let (mut sum, mut with) = (0.0, 0.0);
-        for (p, of_law) in self.prospects.iter().zip(by_law) {
-            let lasts = self.weighted_last(p, self.use_of(p, more_m3));
-            sum += lasts;
-            with += lasts * of_law;
-        }
+    /// Chance that every cup lasts `more_m3` from now, shared out over the laws: each one's weight times the chance under it.
+    pub(super) fn all_last_by_law(&self, more_m3: f64) -> Vec<f64> {
+        let mut parts: Vec<f64> = self.prospects.iter().map(|p| self.weighted_last(p, self.use_of(p, more_m3))).collect();
+        let sum: f64 = parts.iter().sum();
         let lasts = self.correction.of(sum.clamp(0.0, 1.0), self.near[0], more_m3);
-        (lasts, lasts * with / sum.max(1e-300))
+        parts.iter_mut().for_each(|part| *part *= lasts / sum.max(1e-300));
+        parts
     }
 
     fn all_last_use(&self, more: impl Fn(&Prospect) -> f64) -> f64 {

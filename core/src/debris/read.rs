@@ -169,10 +169,15 @@ fn unclear(doubt: f64, mut quality: Quality) -> Refusal {
     Refusal { error, quality: Some(quality) }
 }
 
+/// Whether only a touch tells if a grain is a lump of a size that counts.
+fn asks_touch(grain: &Grain, limits: &LevelLimits) -> bool {
+    grain.may_be_lump && grain.ecd_mm >= limits.lump_mm
+}
+
 /// The largest grain that may be a lump, where it would make the level `lumps` and nothing else does.
 fn may_be_lump_finding(spread: &Spread, level: &Level, limits: &LevelLimits) -> Option<Finding> {
-    let largest = spread.grains.iter().filter(|grain| grain.may_be_lump).map(|grain| grain.ecd_mm).max_by(f64::total_cmp)?;
-    let asks = level.code != LevelCode::Lumps && largest >= limits.lump_mm;
+    let largest = spread.grains.iter().filter(|grain| asks_touch(grain, limits)).map(|grain| grain.ecd_mm).max_by(f64::total_cmp)?;
+    let asks = level.code != LevelCode::Lumps;
     // Common practice, no published source.
     let advice = "a large grain may be a lump: press it, gloves on; a lump crumbles, a stone does not. If it crumbles, the level is lumps: set it by eye";
     asks.then(|| Finding { code: "may_be_lump".to_owned(), value: largest, limit: limits.lump_mm, advice: advice.to_owned() })
@@ -227,7 +232,10 @@ fn document(photo: PhotoFacts, scale: Scale, mut quality: Quality, spread: &Spre
             .grains
             .iter()
             .zip(&spread.outlines_mm)
-            .map(|(grain, outline)| round_grain(grain, settings.outlines.then_some(outline)))
+            .map(|(grain, outline)| Grain {
+                may_be_lump: asks_touch(grain, &settings.limits),
+                ..round_grain(grain, settings.outlines.then_some(outline))
+            })
             .collect(),
         gradation: gradation.map(round_gradation),
         method: Method { name: method.into(), settings: settings_value, version: METHOD_VERSION.into() },
@@ -348,7 +356,9 @@ mod tests {
     fn a_touch_is_asked_for_where_it_would_change_the_level() {
         let finding = asked(vec![grain(2.5, true), grain(3.4, true), grain(4.0, false)]).unwrap();
         assert_eq!((finding.code.as_str(), finding.value, finding.limit), ("may_be_lump", 3.4, 2.0));
+        // Of a crumb below the limit nothing hangs on the answer.
         assert_eq!(asked(vec![grain(1.9, true), grain(4.0, false)]), None);
+        assert!(!asks_touch(&grain(1.9, true), &LevelLimits::default()) && asks_touch(&grain(2.0, true), &LevelLimits::default()));
         // A stone of 5 mm has made the level `lumps` already.
         assert_eq!(asked(vec![grain(3.4, true), grain(5.0, false)]), None);
     }

@@ -152,7 +152,7 @@ pub struct Grain {
     pub solidity: f64,
     /// Grain or lump.
     pub kind: GrainKind,
-    /// True where a grain looks much like a lump: only a touch tells. Left out where false.
+    /// True where a grain of a size that counts looks much like a lump: only a touch tells. Left out where false.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub may_be_lump: bool,
     /// True where it touches the window's border: listed, but not in the gradation.

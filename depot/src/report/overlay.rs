@@ -78,7 +78,7 @@ fn drawing(reading: &Reading, outlines_mm: &[Vec<[f64; 2]>], size_px: [f64; 3], 
         let _ = write!(svg, r#"<path d="{path}" fill="none" stroke="{PAPER}" stroke-opacity="0.85" stroke-width="{:.2}"/>"#, 3.2 * unit);
         let _ = write!(svg, r#"<path d="{path}" fill="none" stroke="{colour}" stroke-width="{:.2}"{dash}/>"#, thick * unit);
     }
-    for (grain, words) in named(reading) {
+    for (grain, words) in named(&reading.grains) {
         let (x, y) = (grain.x_mm * scale, grain.y_mm * scale);
         let reach = grain.feret_max_mm / 2.0 * scale + 8.0 * unit;
         let size = 26.0 * unit;
@@ -130,18 +130,20 @@ fn drawing(reading: &Reading, outlines_mm: &[Vec<[f64; 2]>], size_px: [f64; 3], 
 }
 
 /// The lumps (up to five), the largest single grain and what may be a lump (up to three), with their size in words.
-fn named(reading: &Reading) -> Vec<(&Grain, String)> {
-    let mut lumps: Vec<&Grain> = reading.grains.iter().filter(|grain| grain.kind == GrainKind::Lump).collect();
-    lumps.sort_by(|a, b| b.ecd_mm.total_cmp(&a.ecd_mm));
-    let mut list: Vec<(&Grain, String)> = lumps.into_iter().take(5).map(|grain| (grain, format!("lump {:.1} mm", grain.ecd_mm))).collect();
-    let largest = reading.grains.iter().filter(|grain| grain.kind == GrainKind::Grain).max_by(|a, b| a.ecd_mm.total_cmp(&b.ecd_mm));
-    list.extend(
-        largest.map(|grain| (grain, format!("largest{} {:.1} mm", if grain.may_be_lump { ", a lump?" } else { "" }, grain.ecd_mm))),
-    );
-    let asked = |grain: &&Grain| grain.may_be_lump && largest.is_none_or(|largest| !std::ptr::eq(*grain, largest));
-    let mut maybe: Vec<&Grain> = reading.grains.iter().filter(asked).collect();
-    maybe.sort_by(|a, b| b.ecd_mm.total_cmp(&a.ecd_mm));
-    list.extend(maybe.into_iter().take(3).map(|grain| (grain, format!("a lump? {:.1} mm", grain.ecd_mm))));
+fn named(grains: &[Grain]) -> Vec<(&Grain, String)> {
+    let largest_first = |wanted: &dyn Fn(&&Grain) -> bool| {
+        let mut list: Vec<&Grain> = grains.iter().filter(wanted).collect();
+        list.sort_by(|a, b| b.ecd_mm.total_cmp(&a.ecd_mm));
+        list
+    };
+    let say = |words: &str, grain: &Grain| format!("{words} {:.1} mm", grain.ecd_mm);
+    let lumps = largest_first(&|grain| grain.kind == GrainKind::Lump);
+    let mut list: Vec<(&Grain, String)> = lumps.into_iter().take(5).map(|grain| (grain, say("lump", grain))).collect();
+    let single = largest_first(&|grain| grain.kind == GrainKind::Grain);
+    let Some((largest, others)) = single.split_first() else { return list };
+    list.push((largest, say(if largest.may_be_lump { "largest, a lump?" } else { "largest" }, largest)));
+    let maybe = others.iter().filter(|grain| grain.may_be_lump).take(3);
+    list.extend(maybe.map(|grain| (*grain, say("a lump?", grain))));
     list
 }
 
@@ -152,4 +154,42 @@ fn path_of(outline: &[[f64; 2]], scale: f64) -> String {
     }
     path.push('Z');
     path
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn grain(ecd_mm: f64, kind: GrainKind, may_be_lump: bool) -> Grain {
+        Grain {
+            x_mm: 30.0,
+            y_mm: 30.0,
+            ecd_mm,
+            feret_min_mm: ecd_mm,
+            feret_max_mm: ecd_mm,
+            area_mm2: std::f64::consts::FRAC_PI_4 * ecd_mm * ecd_mm,
+            circularity: 1.0,
+            solidity: 1.0,
+            kind,
+            may_be_lump,
+            cut: false,
+            outline_mm: None,
+        }
+    }
+
+    #[test]
+    fn lumps_the_largest_and_what_may_be_a_lump_are_named_and_nothing_else() {
+        let words = |grains: &[Grain]| named(grains).into_iter().map(|(_, words)| words).collect::<Vec<_>>();
+        let grains: Vec<Grain> = [(1.0, false), (2.5, true), (4.0, false), (3.0, false), (2.1, true), (2.2, true), (2.3, true)]
+            .map(|(ecd_mm, may_be_lump)| grain(ecd_mm, GrainKind::Grain, may_be_lump))
+            .into_iter()
+            .chain([grain(2.0, GrainKind::Lump, false), grain(6.0, GrainKind::Lump, false)])
+            .collect();
+        assert_eq!(words(&grains), ["lump 6.0 mm", "lump 2.0 mm", "largest 4.0 mm", "a lump? 2.5 mm", "a lump? 2.3 mm", "a lump? 2.2 mm"]);
+        assert_eq!(
+            words(&[grain(3.0, GrainKind::Grain, true), grain(2.4, GrainKind::Grain, true)]),
+            ["largest, a lump? 3.0 mm", "a lump? 2.4 mm"]
+        );
+        assert!(words(&[]).is_empty());
+    }
 }

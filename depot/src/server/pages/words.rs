@@ -186,7 +186,8 @@ pub(in crate::server) fn problem_line(problem: &Problem, language: Language) -> 
     format!("{reason} {advice}")
 }
 
-fn sentence(text: &str) -> String {
+/// As a sentence: a capital, a full stop.
+pub(in crate::server) fn sentence(text: &str) -> String {
     let mut letters = text.chars();
     let first: String = letters.next().map(|letter| letter.to_uppercase().collect()).unwrap_or_default();
     let stop = if text.ends_with('.') { "" } else { "." };

@@ -5,7 +5,8 @@ use axum::extract::{Path, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use gritbook_core::debris::level;
-use gritbook_core::debris::reading::Reading;
+use gritbook_core::debris::reading::{Finding, Reading};
+use gritbook_core::error_words::spanish;
 use gritbook_core::ids::{EntryId, PumpId, Sha256Hex};
 use gritbook_core::model::{Entry, EntryBody};
 use gritbook_core::wear::grade::CRITERIA;
@@ -17,6 +18,7 @@ use super::super::super::{Depot, Problem};
 use super::super::frame::{Frame, html, policy};
 use super::super::shown::{Shown, number};
 use super::super::visit::Visit;
+use super::super::words::sentence;
 use super::super::{MAKING, thumb, view};
 use super::{Named, chart_svg, for_a_page, over};
 use crate::report::chart::{Chart, Label, Mark};
@@ -173,7 +175,14 @@ fn level_reasons(reading: &Reading, shown: Shown) -> Vec<String> {
     let mut lines: Vec<String> = reading.level.reasons.iter().map(one).collect();
     let meaning = level::words(reading.level.code).1;
     lines.push(shown.say(meaning).to_owned());
+    lines.extend(reading.quality.findings.iter().map(|finding| finding_words(finding, shown)));
     lines
+}
+
+/// What the photo does not show surely, and what to do.
+fn finding_words(finding: &Finding, shown: Shown) -> String {
+    let words = shown.pick(None, spanish(&finding.code));
+    words.map_or_else(|| sentence(&finding.advice), |words| format!("{} {}", words.reason, words.advice))
 }
 
 fn would_change(body: &EntryBody, shown: Shown) -> Vec<String> {
@@ -198,4 +207,22 @@ pub(super) async fn window(State(depot): State<Depot>, reader: Reader, id: Named
     drop(permit);
     let headers = [(header::CONTENT_TYPE, "image/jpeg"), (header::CACHE_CONTROL, "private, max-age=86400")];
     Ok((StatusCode::OK, policy(), headers, bytes).into_response())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::super::super::archive::people::Language;
+    use super::*;
+
+    #[test]
+    fn what_a_reading_warns_of_is_said_in_both_languages() {
+        let advice = "press it, gloves on".to_owned();
+        let finding = Finding { code: "may_be_lump".to_owned(), value: 3.0, limit: 2.0, advice };
+        assert_eq!(finding_words(&finding, Shown::default()), "Press it, gloves on.");
+        let es = Shown { language: Language::Es, ..Shown::default() };
+        assert!(finding_words(&finding, es).starts_with("Un grano grande puede ser un grumo. "));
+        // A code that has no Spanish words is said in English rather than not at all.
+        let unknown = Finding { code: "unheard_of".to_owned(), ..finding };
+        assert_eq!(finding_words(&unknown, es), "Press it, gloves on.");
+    }
 }

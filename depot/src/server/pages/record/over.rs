@@ -91,6 +91,16 @@ pub(super) fn drawing(reading: &Reading, address: &str, shown: Shown) -> Option<
         }
         svg.push_str("</g>");
     }
+    for grain in reading.grains.iter().filter(|grain| grain.may_be_lump) {
+        let [x, y] = map.at(grain.x_mm, grain.y_mm);
+        let word = shown.pick("a lump?", "¿grumo?");
+        let _ = write!(
+            svg,
+            "<text x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"middle\" font-size=\"{:.1}\" stroke-width=\"{:.1}\">{word}</text>",
+            11.0 * line,
+            2.5 * line
+        );
+    }
     svg.push_str("</svg>");
     Some(svg)
 }

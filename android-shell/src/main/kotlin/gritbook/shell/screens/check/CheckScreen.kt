@@ -132,7 +132,12 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
 
     private fun marks(): List<GrainMark> = eye.facts?.grains.orEmpty().zip(eye.outlines) { grain, outline ->
         val size = figures.bare(Quantity.GRAIN_SIZE, grain.ecdMm)
-        val words = if (grain.cut) R.string.photo_cut else if (grain.kind == GrainKind.LUMP) R.string.photo_lump else if (grain.mayBeLump) R.string.photo_maybe_lump else R.string.photo_grain
+        val words = when {
+            grain.cut -> R.string.photo_cut
+            grain.kind == GrainKind.LUMP -> R.string.photo_lump
+            grain.mayBeLump -> R.string.photo_maybe_lump
+            else -> R.string.photo_grain
+        }
         GrainMark(FloatArray(outline.size) { outline[it].toFloat() }, word(words, size))
     }
 
