@@ -81,11 +81,11 @@ impl Run for Args {
 
 /// A call for people.
 pub(super) fn lines(call: &Call) -> Vec<String> {
-    let mut lines = vec![format!("{} {}, {} m3: {}", call.at, call.pump, call.next_pour_m3, call.call.sentence().en)];
+    let mut lines = vec![format!("{} {}, {} m³: {}", call.at, call.pump, call.next_pour_m3, call.call.sentence().en)];
     lines.extend(call.reasons.iter().map(|reason| format!("  {}", reason.text)));
     for cup in &call.cups {
         let chance = &cup.chance_lasts_pour;
-        let by = cup.change_by_m3.map_or_else(String::new, |by| format!("; change within {by:.0} m3"));
+        let by = cup.change_by_m3.map_or_else(String::new, |by| format!("; change within {by:.0} m³"));
         lines.push(format!(
             "  Cup {:?}: lasts the pour with {:.1} % ({:.1} to {:.1} %){by}.",
             cup.cup,
@@ -95,6 +95,6 @@ pub(super) fn lines(call: &Call) -> Vec<String> {
         ));
     }
     lines.extend(call.would_change.iter().map(|hint| format!("  Would change it: {}", hint.text)));
-    lines.extend(call.best_change_age_m3.map(|age| format!("  Best age to change by plan: {age:.0} m3.")));
+    lines.extend(call.best_change_age_m3.map(|age| format!("  If nobody looked into the box, changing at {age:.0} m³ would cost least.")));
     lines
 }
