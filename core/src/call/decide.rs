@@ -203,6 +203,29 @@ mod tests {
     }
 
     #[test]
+    fn knowing_more_by_the_next_decision_spares_nothing_where_the_law_is_known_and_something_where_it_is_not() {
+        let least = |scales: &[f64]| {
+            let forecast = pair(scales, 600.0, 80.0);
+            let (costs, volumes) = (Costs::default(), [0.0, 80.0, 400.0, 1000.0, 3000.0, 9000.0]);
+            let (by_law, ..) = best_plans(&forecast, &costs, forecast.far_m3());
+            // One moment of the change for whichever law holds, worked out by itself.
+            let parts: Vec<Vec<f64>> = volumes.iter().map(|volume| forecast.all_last_by_law(*volume)).collect();
+            let worth = |i: usize| parts[i].iter().zip(&by_law).map(|(part, per_m3)| part * per_m3).sum::<f64>();
+            let spared = |i: usize| (1..=i).map(|i| (volumes[i] - volumes[i - 1]) * f64::midpoint(worth(i - 1), worth(i))).sum::<f64>();
+            let one_moment = |i: usize| {
+                let lasting = forecast.all_last(volumes[i]);
+                costs.failure_mid_pour * (1.0 - lasting) + costs.planned_change * lasting - spared(i)
+            };
+            let one = (1..volumes.len()).map(one_moment).fold(f64::INFINITY, f64::min);
+            (one, GoingOn::new(&forecast, &costs, &by_law, &volumes).least[1])
+        };
+        let (one, now) = least(&[2000.0]);
+        assert!((one - now).abs() < 1e-6, "{one} {now}");
+        let (one, now) = least(&[500.0, 20_000.0]);
+        assert!(now < one - 1.0, "{one} {now}");
+    }
+
+    #[test]
     fn new_cups_are_not_changed_for_new_ones_however_little_is_known() {
         for scales in [&[200.0, 20_000.0][..], &[300.0, 1000.0, 4000.0, 15_000.0], &[4000.0]] {
             let choice = decide(&pair(scales, 0.0, 80.0), &Costs::default(), 80.0);

@@ -252,8 +252,8 @@ impl Judge {
 /// The newest level of the box since both cups went in, and the place along the record at which it was seen.
 fn newest_level(timeline: &Timeline) -> Option<(u8, f64)> {
     let since = CUPS.iter().filter_map(|cup| timeline.cup(*cup)).map(|cup| cup.since).max();
-    let since_both = timeline.box_seen().iter().rev().take_while(|seen| since.is_none_or(|since| seen.at >= since));
-    since_both.filter_map(|seen| Some((seen.what.level?, seen.position_m3))).next()
+    let mut seen = timeline.box_seen().iter().rev().take_while(|seen| since.is_none_or(|since| seen.at >= since));
+    seen.find_map(|seen| Some((seen.what.level?, seen.position_m3)))
 }
 
 /// Use after a look, m3, from which on the cups have been left in: whoever looks may ask before he decides.

@@ -64,6 +64,25 @@ fn one(history: &str, asks: &str) -> Call {
 }
 
 #[test]
+fn what_went_through_since_a_look_counts_but_not_after_lumps() {
+    let near = |level: u8, since_m3: f64| {
+        let mut judge = Judge::new(Costs::default()).unwrap();
+        let look = format!("2025-07-20T06:00:00Z,P1,,checked,20800,,{level},,,,,,\n");
+        parse((fleet() + &look).as_bytes()).unwrap().rows.iter().for_each(|row| judge.take_in(row));
+        judge.shop.catch_up("P1");
+        let timeline = judge.shop.timeline("P1").unwrap();
+        let coming = Coming { here: timeline.position_m3() + since_m3, pour_m3: 60.0, concrete_bar: None, mix_factor: None };
+        judge.blend(timeline, &coming, &judge.forecast(timeline, &coming)).near
+    };
+    for level in 0..3 {
+        let per_tenfold = near(level, 500.0) / near(level, 50.0);
+        assert!((per_tenfold - 10_f64.powf(SINCE_POWER)).abs() < 1e-9, "{level}: {per_tenfold}");
+        assert_eq!(near(level, 0.0), near(level, SINCE_M3[0]));
+    }
+    assert_eq!(near(3, 500.0), near(3, 50.0));
+}
+
+#[test]
 fn young_cups_pour_and_old_ones_come_out() {
     let young = one(&fleet(), "2025-08-01T06:00:00Z,P1,80,20300\n");
     assert_eq!(young.call, CallCode::Pour);
