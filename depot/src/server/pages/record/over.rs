@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use gritbook_core::debris::reading::{GrainKind, Reading};
+use gritbook_core::debris::reading::{Grain, GrainKind, Reading};
 
 use super::super::shown::Shown;
 
@@ -53,6 +53,16 @@ impl Map {
         let w = g * x + h * y + 1.0;
         [(a * x + b * y + c) / w, (d * x + e * y + f) / w]
     }
+
+    /// The circle of a grain's area in the photo: x, y, radius. None where the map is none.
+    fn circle(&self, grain: &Grain) -> Option<[f64; 3]> {
+        let [x, y] = self.at(grain.x_mm, grain.y_mm);
+        let radius = grain.ecd_mm / 2.0;
+        // The scale where the grain lies: a tilted photo has another one at each place.
+        let [across, along] = [self.at(grain.x_mm + radius, grain.y_mm), self.at(grain.x_mm, grain.y_mm + radius)];
+        let reach = ((across[0] - x).hypot(across[1] - y) * (along[0] - x).hypot(along[1] - y)).sqrt();
+        reach.is_finite().then_some([x, y, reach])
+    }
 }
 
 /// Inline SVG: the photo's part at `address`, the window's frame, and each grain as the circle of its area.
@@ -75,14 +85,7 @@ pub(super) fn drawing(reading: &Reading, address: &str, shown: Shown) -> Option<
     for (class, thick) in [("halo", 2.2 * line), ("grain", 1.1 * line)] {
         let _ = write!(svg, "<g class=\"{class}\" stroke-width=\"{thick:.1}\">");
         for grain in reading.grains.iter().take(MOST_GRAINS) {
-            let [x, y] = map.at(grain.x_mm, grain.y_mm);
-            let radius = grain.ecd_mm / 2.0;
-            // The scale where the grain lies: a tilted photo has another one at each place.
-            let [across, along] = [map.at(grain.x_mm + radius, grain.y_mm), map.at(grain.x_mm, grain.y_mm + radius)];
-            let reach = ((across[0] - x).hypot(across[1] - y) * (along[0] - x).hypot(along[1] - y)).sqrt();
-            if !reach.is_finite() {
-                continue;
-            }
+            let Some([x, y, reach]) = map.circle(grain) else { continue };
             let cut = if grain.cut { " class=\"cut\"" } else { "" };
             let _ = write!(svg, "<circle{cut} cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"{reach:.1}\"/>");
             if grain.kind == GrainKind::Lump {
@@ -91,14 +94,17 @@ pub(super) fn drawing(reading: &Reading, address: &str, shown: Shown) -> Option<
         }
         svg.push_str("</g>");
     }
+    let size = 15.0 * line;
     for grain in reading.grains.iter().filter(|grain| grain.may_be_lump) {
-        let [x, y] = map.at(grain.x_mm, grain.y_mm);
+        let Some([x, y, reach]) = map.circle(grain) else { continue };
+        // Beside the stone, not on it: above it, or below where the picture ends.
+        let over = y - reach - 0.35 * size;
+        let base = if over - size > f64::from(top) { over } else { y + reach + 1.1 * size };
         let word = shown.pick("a lump?", "¿grumo?");
         let _ = write!(
             svg,
-            "<text x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"middle\" font-size=\"{:.1}\" stroke-width=\"{:.1}\">{word}</text>",
-            11.0 * line,
-            2.5 * line
+            "<text x=\"{x:.1}\" y=\"{base:.1}\" text-anchor=\"middle\" font-size=\"{size:.1}\" stroke-width=\"{:.1}\">{word}</text>",
+            0.25 * size
         );
     }
     svg.push_str("</svg>");
