@@ -46,7 +46,7 @@ const USUAL_POWER: f64 = -0.08;
 /// of invented shops (alone, the one gives 0.08, the other 0.10). Of lumps it says nothing: they are the end.
 const SINCE_POWER: f64 = 0.1;
 
-/// Volume since the newest level at which that power changes nothing, and the least and the most that it counts, m3.
+/// Volume since the newest level at which that power changes nothing, and the least and the most that it counts, m3. Assumption.
 const SINCE_USUAL_M3: f64 = 100.0;
 const SINCE_M3: [f64; 2] = [14.0, 2000.0];
 

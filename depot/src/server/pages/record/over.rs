@@ -97,9 +97,7 @@ pub(super) fn drawing(reading: &Reading, address: &str, shown: Shown) -> Option<
     let size = 15.0 * line;
     for grain in reading.grains.iter().filter(|grain| grain.may_be_lump) {
         let Some([x, y, reach]) = map.circle(grain) else { continue };
-        // Beside the stone, not on it: above it, or below where the picture ends.
-        let over = y - reach - 0.35 * size;
-        let base = if over - size > f64::from(top) { over } else { y + reach + 1.1 * size };
+        let [x, base] = beside([x, y, reach], size, [left, top, width].map(f64::from));
         let word = shown.pick("a lump?", "¿grumo?");
         let _ = write!(
             svg,
@@ -111,9 +109,26 @@ pub(super) fn drawing(reading: &Reading, address: &str, shown: Shown) -> Option<
     Some(svg)
 }
 
+/// Where the foot of a word beside a circle stands, px: above it, or below where the picture ends; never over the picture's sides.
+fn beside([x, y, reach]: [f64; 3], size: f64, [left, top, width]: [f64; 3]) -> [f64; 2] {
+    let over = y - reach - 0.35 * size;
+    let base = if over - size > top { over } else { y + reach + 1.1 * size };
+    let half = 2.2 * size;
+    [x.max(left + half).min(left + width - half), base]
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn word_stands_above_its_stone_below_at_the_top_and_inside_at_the_sides() {
+        let part = [100.0, 50.0, 400.0];
+        assert_eq!(beside([300.0, 200.0, 10.0], 20.0, part), [300.0, 183.0]);
+        assert_eq!(beside([300.0, 60.0, 10.0], 20.0, part), [300.0, 92.0]);
+        assert_eq!(beside([102.0, 200.0, 10.0], 20.0, part)[0], 144.0);
+        assert_eq!(beside([499.0, 200.0, 10.0], 20.0, part)[0], 456.0);
+    }
 
     #[test]
     fn corners_go_to_corners_and_a_tilted_middle_leans_to_the_far_side() {
