@@ -5,8 +5,11 @@
 //! explains them. The slices do not depend on the asked pour, so a bigger pour can never look safer. Beside wear a cup may be
 //! badly fitted, for which signs too early for wear speak, and any cup may meet a mishap.
 
+use std::sync::LazyLock;
+
 use crate::life::Weibull;
 use crate::life::condition::{ConditionTables, PLACES, SignTable};
+use crate::life::elementary::{exps, lns};
 use crate::life::fleet::age_of_unknown;
 use crate::life::joint::{BAD_FIT_SHARE, Look, Mishaps, found_worn};
 use crate::life::numeric::{root, weighted_quantile};
@@ -15,6 +18,8 @@ use crate::life::numeric::{root, weighted_quantile};
 const BREAKS: [f64; SLICES + 1] =
     [0.0, 0.0025, 0.006, 0.012, 0.025, 0.045, 0.075, 0.11, 0.155, 0.21, 0.27, 0.34, 0.41, 0.49, 0.57, 0.65, 0.73, 0.81, 0.89, 0.96, 1.0];
 const SLICES: usize = 20;
+/// Hazard from now to the middle of each slice.
+static MIDDLES: LazyLock<[f64; SLICES]> = LazyLock::new(|| std::array::from_fn(|k| -(-f64::midpoint(BREAKS[k], BREAKS[k + 1])).ln_1p()));
 const EDGES: usize = SLICES + 1;
 
 /// Laws that stand for a posterior.
@@ -69,6 +74,15 @@ pub(super) struct LookChances {
 /// shops of `fixtures/fleet/kinds`.
 const OLDER: f64 = 0.7;
 
+/// Takes numbers above 0 to a power.
+fn raise(values: &mut [f64], power: f64) {
+    if power != 1.0 {
+        lns(values, 1e-300, 0.0);
+        values.iter_mut().for_each(|ln| *ln *= power);
+        exps(values, 0.0);
+    }
+}
+
 /// The power with which each of so many signs counts, oldest first.
 fn powers(signs: usize) -> impl Iterator<Item = f64> {
     (0..signs).rev().map(|newer| OLDER.powi(newer as i32))
@@ -83,7 +97,7 @@ pub(super) fn look_chances(looks: &[SharedLook], tables: &ConditionTables) -> Ve
             chances.iter_mut().zip(table.of_step(step)).for_each(|(product, chance)| *product *= chance);
             flat /= table.steps() as f64;
         }
-        chances.iter_mut().for_each(|chance| *chance = chance.powf(power));
+        raise(&mut chances, power);
         LookChances { chances, flat: flat.powf(power) }
     };
     looks.iter().zip(powers(looks.len())).map(of).collect()
@@ -251,8 +265,8 @@ impl Forecast {
         self.prospects.iter().map(move |p| {
             let age = age_m3 * p.rates[1];
             let worn = (p.life.shape * (ln_age + p.ln_rate_over_scale)).exp();
-            let one = (-worn - p.mishaps.hazard(p.life.scale) * age).exp() * p.mishaps.fit_holds(p.life.scale, age);
-            (one * one).powf(self.correction.lasting)
+            let ln_one = p.mishaps.fit_holds(p.life.scale, age).ln() - worn - p.mishaps.hazard(p.life.scale) * age;
+            (2.0 * self.correction.lasting * ln_one).exp()
         })
     }
 
@@ -301,7 +315,10 @@ impl Prospect {
 
     /// Chance that neither cup wears out within `more` use; of one that is not `present` nothing is asked.
     fn both_last(&self, more: f64, present: [bool; 2]) -> f64 {
-        let [(k, a), (l, b)] = [0, 1].map(|c| if present[c] { self.reached(c, more) } else { (0, 0.0) });
+        let reached = |c: usize| if present[c] { self.reached(c, more) } else { (0, 0.0) };
+        let (k, a) = reached(0);
+        // Cups that went in together have come as far.
+        let (l, b) = if present[0] && present[1] && self.now[0] == self.now[1] { (k, a) } else { reached(1) };
         let at = |k: usize, l: usize| self.joint[k * EDGES + l];
         let row = |k: usize| at(k, l) - b * (at(k, l) - at(k, l + 1));
         row(k) - a * (row(k) - row(k + 1))
@@ -320,6 +337,13 @@ struct Seen<'a> {
     looks: &'a [SharedLook],
     chances: &'a [LookChances],
     grades: &'a SignTable,
+}
+
+/// Use at failure in the middle of each slice, of a cup whose hazard sums to this so far.
+fn ends_of_slices(life: &Weibull, sum: f64) -> [f64; SLICES] {
+    let mut ends = MIDDLES.map(|middle| sum + middle);
+    raise(&mut ends, 1.0 / life.shape);
+    ends.map(|end| life.scale * end)
 }
 
 fn prospect(life: Weibull, index: usize, cups: &[Option<CupInput>; 2], seen: &Seen<'_>, mishaps: &Mishaps, rates: [f64; 2]) -> Prospect {
@@ -341,10 +365,11 @@ fn prospect(life: Weibull, index: usize, cups: &[Option<CupInput>; 2], seen: &Se
         now[c] = age_then + cup.watched;
         let sum = life.hazard_sum(now[c]);
         summed[c] = sum;
-        for k in 0..SLICES {
-            let middle = f64::midpoint(BREAKS[k], BREAKS[k + 1]);
-            let end = life.scale * (sum - (-middle).ln_1p()).powf(1.0 / life.shape);
-            ends[c][k] = end;
+        ends[c] = match cups[0] {
+            Some(_) if c == 1 && now[0] == now[1] => ends[0],
+            _ => ends_of_slices(&life, sum),
+        };
+        for (k, &end) in ends[c].iter().enumerate() {
             let graded = |(&(at, step), power): (&(f64, u8), f64)| seen.grades.chance(step, (age_then + at) / end).powf(power);
             let graded: f64 = cup.grades.iter().zip(powers(cup.grades.len())).map(graded).product();
             let left_in = cup.left_in.map_or(1.0, |(at, pulled)| 1.0 - pulled * found_worn((age_then + at) / end));

@@ -1,8 +1,11 @@
 use proptest::prelude::*;
 
+use super::super::blend::{SINCE_M3, SINCE_POWER, correction};
+use super::super::known::newest_level;
 use super::super::{parse_asks, parse_costs};
 use super::*;
 use crate::history::parse;
+use crate::model::Cup;
 
 const HEADER: &str = "at,pump,cup,event,pump_m3,pour_m3,level,grade,part,liquid,reason,concrete_bar,mix_factor\n";
 
@@ -66,13 +69,13 @@ fn one(history: &str, asks: &str) -> Call {
 #[test]
 fn what_went_through_since_a_look_counts_but_not_after_lumps() {
     let near = |level: u8, since_m3: f64| {
-        let mut judge = Judge::new(Costs::default()).unwrap();
+        let mut shop = Shop::new();
         let look = format!("2025-07-20T06:00:00Z,P1,,checked,20800,,{level},,,,,,\n");
-        parse((fleet() + &look).as_bytes()).unwrap().rows.iter().for_each(|row| judge.take_in(row));
-        judge.shop.catch_up("P1");
-        let timeline = judge.shop.timeline("P1").unwrap();
+        parse((fleet() + &look).as_bytes()).unwrap().rows.iter().for_each(|row| shop.take_in(row));
+        shop.catch_up("P1");
+        let timeline = shop.timeline("P1").unwrap();
         let coming = Coming { here: timeline.position_m3() + since_m3, pour_m3: 60.0, concrete_bar: None, mix_factor: None };
-        judge.blend(timeline, &coming, &judge.forecast(timeline, &coming)).near
+        correction(&shop, timeline, coming.here, newest_level(timeline), &Known::of(&shop, timeline, coming).forecast(None)).near
     };
     for level in 0..3 {
         let per_tenfold = near(level, 500.0) / near(level, 50.0);
@@ -80,6 +83,51 @@ fn what_went_through_since_a_look_counts_but_not_after_lumps() {
         assert_eq!(near(level, 0.0), near(level, SINCE_M3[0]));
     }
     assert_eq!(near(3, 500.0), near(3, 50.0));
+}
+
+fn look_first_of(call: &Call) -> Option<&str> {
+    call.would_change.iter().find(|hint| hint.code == "look_first").map(|hint| hint.text.as_str())
+}
+
+#[test]
+fn a_look_first_leads_to_what_the_call_is_after_it() {
+    let new_shop = format!("{HEADER}2025-01-01T06:00:00Z,P1,,fitted,20000,,,,,,,,\n");
+    let mut overturned = 0;
+    for history in [fleet(), new_shop] {
+        for total in [20_900, 21_600, 22_300, 22_900] {
+            let asked = format!("2025-08-01T06:00:00Z,P1,80,{total}\n");
+            let call = one(&history, &asked);
+            let Some(text) = look_first_of(&call) else { continue };
+            for (level, name) in ["paste only", "some sand", "sand"].into_iter().enumerate() {
+                let looked = format!("{history}2025-07-31T06:00:00Z,P1,,checked,{total},,{level},,,,,,\n");
+                let then = one(&looked, &asked);
+                let mut said =
+                    text.split(". ").filter_map(|part| part.to_lowercase().split_once(": ").map(|(a, b)| (a.to_owned(), b.to_owned())));
+                let (_, said) = said.find(|(names, _)| names.replace(" or ", ", ").split(", ").any(|one| one == name)).unwrap();
+                assert_eq!(said.trim_end_matches('.'), then.call.words().en, "{total} {name}: {text}");
+                assert_eq!(look_first_of(&then), None, "the box was looked into just now");
+                overturned += usize::from(then.call != call.call);
+            }
+        }
+    }
+    assert!(overturned >= 4, "{overturned}");
+}
+
+#[test]
+fn a_pump_nobody_looked_into_is_told_to_look_before_its_cups_are_changed() {
+    let call = one(&format!("{HEADER}2025-01-01T06:00:00Z,P1,,fitted,0,,,,,,,,\n"), "2025-08-01T06:00:00Z,P1,80,2500\n");
+    assert_eq!(call.call, CallCode::ChangeFirst);
+    let text = look_first_of(&call).unwrap();
+    assert!(text.contains("Paste only") && text.contains(": pour."), "{text}");
+    assert_eq!(call.would_change[0].code, "look_first", "what costs least is said first");
+}
+
+#[test]
+fn no_look_is_asked_for_where_it_tells_nothing_new() {
+    // Nothing went through new cups yet; lumps are a hard stop.
+    assert_eq!(look_first_of(&one(&fleet(), "2025-08-01T06:00:00Z,P1,80,20000\n")), None);
+    let lumps = format!("{}2025-07-20T06:00:00Z,P1,,checked,20100,,3,,,,,,\n", fleet());
+    assert_eq!(look_first_of(&one(&lumps, "2025-08-01T06:00:00Z,P1,80,23000\n")), None);
 }
 
 #[test]

@@ -3,7 +3,9 @@
 //! ```text
 //! ask       the asked moments as a table, and the costs
 //! answer    the answer as a document, `gritbook.call/1`
+//! known     what is known of a pump's cups before a pour, in each measure of use
 //! forecast  the chance that each cup lasts, from its age, the fleet's lives and the signs seen
+//! blend     the forecast's hazards held against what simpler ones say
 //! track     past forecasts as they were recorded, against what happened
 //! decide    the choice of least expected cost, by renewal reward
 //! reasons   why, and what would change it, in words
@@ -14,9 +16,11 @@
 
 mod answer;
 mod ask;
+mod blend;
 mod decide;
 mod forecast;
 mod judge;
+mod known;
 mod reasons;
 mod track;
 

@@ -5,6 +5,8 @@ use chrono::{DateTime, Datelike, Utc};
 use super::answer::{CallCode, Hint, Reason};
 use super::ask::Costs;
 use super::decide::Choice;
+use crate::debris::level;
+use crate::debris::reading::LevelCode;
 use crate::history::{BREAK_IN_M3, BreakIn, Seen, Stop, StopKind};
 use crate::model::Cup;
 use crate::model::entry::Liquid;
@@ -23,6 +25,8 @@ pub(super) struct Facts<'a> {
     /// Cups that failed in this shop after the newest level, and how many age alone lets expect.
     pub(super) followed: Option<[f64; 2]>,
     pub(super) break_in: Option<BreakIn>,
+    /// The call after a look into the box that shows paste only, some sand, or sand; None where it stays as it is.
+    pub(super) look_first: Option<[CallCode; 3]>,
     pub(super) turn: Option<Turned>,
     pub(super) failures: usize,
     pub(super) median_life_m3: f64,
@@ -381,12 +385,38 @@ fn lifts(kind: StopKind) -> Hint {
     }
 }
 
+/// What a look into the box before the pour would lead to. Levels that lead to the same stand together.
+fn look_first(after: [CallCode; 3]) -> Hint {
+    let mut text = said("Drain the box and look first.", "Primero drene la caja y revise.");
+    let levels: Vec<(Words, CallCode)> = [LevelCode::PasteOnly, LevelCode::SomeSand, LevelCode::Sand, LevelCode::Lumps]
+        .into_iter()
+        .map(|code| level::words(code).0)
+        .zip(after.into_iter().chain([CallCode::ChangeFirst]))
+        .collect();
+    for alike in levels.chunk_by(|one, next| one.1 == next.1) {
+        let [en, es] =
+            [|words: Words| words.en, |words: Words| words.es].map(|of| alike.iter().map(|(name, _)| of(*name)).collect::<Vec<_>>());
+        let then = alike[0].1.words();
+        text.en.push_str(&format!(" {}: {}.", either(&en, "or"), then.en));
+        text.es.push_str(&format!(" {}: {}.", either(&es, "o"), then.es));
+    }
+    hint("look_first", text)
+}
+
+/// Names as one: Paste only, some sand or sand.
+fn either(names: &[&str], or: &str) -> String {
+    let mut names = names.iter().enumerate().map(|(i, name)| if i == 0 { (*name).to_owned() } else { name.to_lowercase() });
+    let last = names.next_back().unwrap_or_default();
+    let before: Vec<_> = names.collect();
+    if before.is_empty() { last } else { format!("{} {or} {last}", before.join(", ")) }
+}
+
 /// What would change the call.
 pub(super) fn would_change(facts: &Facts<'_>) -> Vec<Hint> {
     if !facts.stops.is_empty() {
         return facts.stops.iter().map(|stop| lifts(stop.kind)).collect();
     }
-    let mut hints = Vec::new();
+    let mut hints: Vec<Hint> = facts.look_first.map(look_first).into_iter().collect();
     let [smaller, bigger] = facts.choice.other_pours;
     // Only what a mechanic can use: a smaller pour that needs less, a bigger one that needs more.
     if let Some((volume, call)) = smaller.filter(|(_, call)| *call < facts.choice.call) {
@@ -424,4 +454,24 @@ pub(super) fn would_change(facts: &Facts<'_>) -> Vec<Hint> {
         }
     }
     hints
+}
+
+#[cfg(test)]
+mod tests {
+    use super::CallCode::{ChangeFirst, Pour, PourAndWatch};
+    use super::*;
+
+    #[test]
+    fn levels_that_lead_to_the_same_stand_together() {
+        let texts = |after| (look_first(after).text, look_first(after).text_es);
+        let (en, es) = texts([Pour, Pour, PourAndWatch]);
+        assert_eq!(en, "Drain the box and look first. Paste only or some sand: pour. Sand: pour and watch. Lumps: change first.");
+        assert_eq!(
+            es,
+            "Primero drene la caja y revise. Sólo lechada o algo de arena: cuele. Arena: cuele y vigile. Grumos: primero cambie."
+        );
+        let (en, es) = texts([Pour, ChangeFirst, ChangeFirst]);
+        assert_eq!(en, "Drain the box and look first. Paste only: pour. Some sand, sand or lumps: change first.");
+        assert_eq!(es, "Primero drene la caja y revise. Sólo lechada: cuele. Algo de arena, arena o grumos: primero cambie.");
+    }
 }

@@ -22,7 +22,7 @@
 pub mod competing;
 pub mod condition;
 pub mod counted;
-mod elementary;
+pub(crate) mod elementary;
 pub mod fit;
 pub mod fleet;
 pub mod joint;

@@ -57,6 +57,15 @@ class CallTest {
     }
 
     @Test
+    fun boxNobodyLookedIntoThenTheAnswerSaysWhatALookLeadsToAndItsKeyOpensTheCheck() {
+        val pump = withCups()
+        open(pump)
+        assertTrue(bench.texts(), "Drain the box and look first. Paste only" in bench.texts())
+        bench.touch(R.id.check)
+        assertEquals(Place("check", pump), bench.screen.at)
+    }
+
+    @Test
     fun longerPourPulledThenTheChanceGetsWorse() {
         val pump = withCups()
         open(pump)

@@ -6,6 +6,7 @@ import android.view.ViewGroup.LayoutParams.WRAP_CONTENT
 import android.widget.LinearLayout
 import gritbook.core.CallAnswer
 import gritbook.core.CallCode
+import gritbook.core.CallHint
 import gritbook.core.CallQuestion
 import gritbook.core.Quantity
 import gritbook.core.assumedCosts
@@ -86,6 +87,8 @@ class CallScreen(at: Place, frame: Frame) : Screen(at, frame) {
         removeAllViews()
         page.title(context.say(call.sentence), answer = true)
         if (call.hardStop) put(context.words(word(R.string.call_hard_stop), bold = true))
+        val (lookFirst, wouldChange) = call.wouldChange.partition { it.code == "look_first" }
+        lookFirst.forEach { put(context.asked(context.words(it.said(), bold = true), context.key(word(R.string.pump_check), id = R.id.check) { frame.go(Place("check", pump)) })) }
         val chance = context.words(word(R.string.call_chance, percent(call.chanceOfFailure))).apply { id = R.id.chance }
         put(context.asked(chance, context.key(word(R.string.pump_why), id = R.id.why) { frame.go(Place("why", pump)) }))
         call.cups.forEach { cup ->
@@ -96,10 +99,12 @@ class CallScreen(at: Place, frame: Frame) : Screen(at, frame) {
         }
         call.reasons.forEach { put(reason(if (context.spanish()) it.textEs else it.text)) }
         call.bestChangeAgeM3?.let { put(context.note(word(R.string.call_best_age, figures.show(Quantity.CONCRETE, it)))) }
-        if (call.wouldChange.isNotEmpty()) put(context.heading(word(R.string.call_would_change)))
-        call.wouldChange.forEach { put(reason(if (context.spanish()) it.textEs else it.text)) }
+        if (wouldChange.isNotEmpty()) put(context.heading(word(R.string.call_would_change)))
+        wouldChange.forEach { put(reason(it.said())) }
         put(context.key(word(R.string.track_title), id = R.id.track) { frame.go(Place("track")) })
     }
+
+    private fun CallHint.said() = if (context.spanish()) textEs else text
 
     private fun reason(text: String) = Kit(context).reasons(listOf(text))
 
