@@ -40,15 +40,12 @@ impl Judge {
     }
 
     /// The call after a look into the box now that shows paste only, some sand, or sand (lumps are a hard stop); None where it stays `call`
-    /// whatever is seen. A worse level never leads to a milder call, paste only to no graver one
-    /// than without a look, sand to no milder one.
+    /// whatever is seen. A worse level never leads to a milder call, and paste only never to a graver one than without a look. Sand again may
+    /// well: that it is no more than sand now says more than that it was sand some time ago.
     fn after_a_look(&self, known: &Known<'_>, ask: &Ask, call: CallCode) -> Option<[CallCode; 3]> {
         let then = |level| decide(&known.forecast(Some(level)), &self.costs, ask.next_pour_m3).call;
-        let (mildest, gravest) = match call {
-            CallCode::Pour => (call, then(2)),
-            CallCode::PourAndWatch => (then(0), then(2)),
-            CallCode::ChangeFirst => (then(0), call),
-        };
+        let mildest = if call == CallCode::Pour { call } else { then(0) };
+        let gravest = if mildest == CallCode::ChangeFirst { mildest } else { then(2) };
         let between = if mildest == gravest { mildest } else { then(1) };
         Some([mildest, between, gravest]).filter(|after| after.iter().any(|then| *then != call))
     }

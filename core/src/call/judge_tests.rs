@@ -114,6 +114,22 @@ fn a_look_first_leads_to_what_the_call_is_after_it() {
 }
 
 #[test]
+fn sand_again_may_lead_to_a_milder_call_than_sand_some_time_ago() {
+    let mut milder = 0;
+    for total in [21_400, 21_500, 21_600, 21_700, 21_800, 21_900, 22_000] {
+        let sand = format!("{}2025-07-20T06:00:00Z,P1,,checked,{},,2,,,,,,\n", fleet(), total - 300);
+        let asked = format!("2025-08-01T06:00:00Z,P1,30,{total}\n");
+        let (call, again) = (one(&sand, &asked), one(&format!("{sand}2025-07-31T06:00:00Z,P1,,checked,{total},,2,,,,,,\n"), &asked));
+        if again.call < call.call {
+            milder += 1;
+            let text = look_first_of(&call).unwrap();
+            assert!(text.to_lowercase().contains(&format!("sand: {}.", again.call.words().en)), "{text}");
+        }
+    }
+    assert!(milder > 0);
+}
+
+#[test]
 fn a_pump_nobody_looked_into_is_told_to_look_before_its_cups_are_changed() {
     let call = one(&format!("{HEADER}2025-01-01T06:00:00Z,P1,,fitted,0,,,,,,,,\n"), "2025-08-01T06:00:00Z,P1,80,2500\n");
     assert_eq!(call.call, CallCode::ChangeFirst);
