@@ -2,9 +2,11 @@
 
 use std::collections::BTreeMap;
 
+use super::lump::{Told, tell};
 use super::measure::Mask;
 use super::network::Answer;
 use super::reading::GrainKind;
+use super::rim::LightMap;
 use super::segment::{flood_outside, patches};
 use super::settings::ReadSettings;
 use super::split::split;
@@ -45,9 +47,22 @@ const CUT_UP_TO_PERCENT: usize = 75;
 /// and sizes as good as those of less doubt; of those beyond it a D50 was off by as much as 19 % (DEVELOPERS.md).
 pub const DOUBT_REFUSED: f64 = 0.12;
 
-/// Bodies of at least `least_px` pixels; none where grains cover nearly all or are doubted too much. `doubt` is the answer's
-/// [`Answer::doubtful_share`].
-pub fn bodies(answer: &Answer, doubt: f64, least_px: usize, settings: &ReadSettings) -> Found {
+/// What a window shows.
+#[derive(Debug, Clone, Copy)]
+pub struct Shown<'a> {
+    /// What the network sees in it.
+    pub answer: &'a Answer,
+    /// [`Answer::doubtful_share`].
+    pub doubt: f64,
+    /// Its light.
+    pub light: &'a LightMap,
+    /// Its scale.
+    pub px_per_mm: f64,
+}
+
+/// Bodies of at least `least_px` pixels; none where grains cover nearly all or are doubted too much.
+pub fn bodies(shown: Shown<'_>, least_px: usize, settings: &ReadSettings) -> Found {
+    let Shown { answer, doubt, light, px_per_mm } = shown;
     let marked: Vec<u8> = answer
         .grain
         .iter()
@@ -75,9 +90,9 @@ pub fn bodies(answer: &Answer, doubt: f64, least_px: usize, settings: &ReadSetti
     let pieces: Vec<Mask> =
         whole.into_iter().flat_map(|mask| apart(mask, &marked, answer, least_px)).filter(|piece| piece.area() >= least_px).collect();
     for mask in without_enclosed(pieces, marked, answer.width) {
-        let told = answer_over(&mask, answer).lump;
-        let (kind, parts) = if told > SURE_LUMP { (GrainKind::Lump, vec![mask]) } else { (GrainKind::Grain, split(mask, settings)) };
-        let may_be_lump = kind == GrainKind::Grain && told > MAYBE_LUMP && parts.len() == 1;
+        let told = tell(answer_over(&mask, answer).lump, &mask, light, px_per_mm);
+        let (kind, parts) = if told == Told::Lump { (GrainKind::Lump, vec![mask]) } else { (GrainKind::Grain, split(mask, settings)) };
+        let may_be_lump = told == Told::MaybeLump && parts.len() == 1;
         let sure = parts.into_iter().filter(|part| part.area() >= least_px && answer_over(part, answer).grain > SURE_GRAIN);
         found.bodies.extend(sure.map(|mask| Body { mask, kind, may_be_lump }));
     }
@@ -245,10 +260,6 @@ struct Mean {
 /// Of the pixels of a true grain the network is sure but at its rim; a shadow's edge or a drop's rim that it takes for grain
 /// has it in doubt all over. Set so that on photos of all painters as many false bodies are let in as true ones are left out (DEVELOPERS.md).
 const SURE_GRAIN: f64 = 18.0;
-/// A stone of many crystals has the network in doubt about a lump. Of 414 painted stones from 2 mm on 13 lie above this, of 78 lumps 49.
-const SURE_LUMP: f64 = 18.0;
-/// What lies above this may be one: 19 more stones of these, 15 more lumps.
-const MAYBE_LUMP: f64 = 8.0;
 
 fn answer_over(mask: &Mask, answer: &Answer) -> Mean {
     let (mut grain, mut lump, mut count) = (0_i64, 0_i64, 0_i64);
@@ -281,7 +292,9 @@ mod tests {
         let crystal = |x: f64, y: f64| from(x, y, [62.0, 58.0]) < 8.0;
         let beside = |x: f64, y: f64| from(x, y, [105.0, 105.0]) < 8.0;
         let settings = ReadSettings::default();
-        let found = bodies(&answer(128, |x, y| ring(x, y) || crystal(x, y) || beside(x, y)), 0.0, 20, &settings);
+        let answer = answer(128, |x, y| ring(x, y) || crystal(x, y) || beside(x, y));
+        let light = LightMap { width: 128, height: 128, values: vec![60; 128 * 128] };
+        let found = bodies(Shown { answer: &answer, doubt: 0.0, light: &light, px_per_mm: 24.0 }, 20, &settings);
         let mut areas: Vec<usize> = found.bodies.iter().map(|body| body.mask.area()).collect();
         areas.sort_unstable();
         assert_eq!(areas.len(), 2, "{areas:?}");

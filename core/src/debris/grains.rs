@@ -2,7 +2,7 @@
 
 use std::time::Instant;
 
-use super::bodies::{Body, Found, bodies};
+use super::bodies::{Body, Found, Shown, bodies};
 use super::crowd::{largest_heap_mm2, refuse_hidden_paper};
 use super::even_stone::take_even_stones;
 use super::gradation::sphere_mm3;
@@ -25,7 +25,7 @@ use crate::photo::quality::sharpness_of_strong_edges;
 /// The method's name in the document.
 pub const METHOD_NAME: &str = "spread";
 /// Changes whenever answers may.
-pub const METHOD_VERSION: &str = "12";
+pub const METHOD_VERSION: &str = "13";
 
 /// What the window told.
 #[derive(Debug, Clone)]
@@ -179,7 +179,9 @@ fn on_paper(
     watch.lap("stones");
     let doubt = answer.doubtful_share(coarsening);
     let smallest_px = if hard_shadow.is_some() { smallest_px.max(hard_shadow::LEAST_GRAIN_PX) } else { smallest_px };
-    let mut found = bodies(&answer, doubt, (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize, settings);
+    let least_px = (0.5 * smallest_px * smallest_px * std::f64::consts::FRAC_PI_4) as usize;
+    let shown = Shown { answer: &answer, doubt, light: &light, px_per_mm: window.px_per_mm };
+    let mut found = bodies(shown, least_px, settings);
     drop(answer);
     watch.lap("bodies");
     refuse_crowd(&found, window, settings)?;

@@ -14,6 +14,7 @@ pub mod hard_shadow;
 pub mod level;
 pub mod light;
 pub mod look;
+pub mod lump;
 mod mark;
 pub mod measure;
 pub mod network;
