@@ -103,7 +103,7 @@ impl<'a> Known<'a> {
         forecast
     }
 
-    /// m3 from which on a look into the box would tell something: since the last one, or since the younger cup went in.
+    /// m3 since the newest level, or since the younger cup went in where that is less.
     pub(super) fn not_looked_for_m3(&self) -> f64 {
         let here = self.coming.here;
         let through = CUPS.iter().filter_map(|cup| self.timeline.cup(*cup)).map(|cup| self.timeline.through_m3(&cup, here).middle());
@@ -119,7 +119,8 @@ pub(super) fn newest_level(timeline: &Timeline) -> Option<(u8, f64)> {
     seen.find_map(|seen| Some((seen.what.level?, seen.position_m3)))
 }
 
-/// Use after a look, m3, from which on the cups have been left in: whoever looks may ask before he decides.
+/// Use after a look, m3, from which on the cups have been left in and another look tells something new: whoever looks may ask before he
+/// decides.
 pub(super) const LEFT_IN_M3: f64 = 5.0;
 
 fn cup_input(
