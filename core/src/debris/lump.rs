@@ -12,9 +12,9 @@ use super::rim::{LightMap, PAPER};
 use super::split::squared_distance;
 
 /// From here on a body is a lump, mean of [`super::network::Answer::lump`] in 1/[`super::network::LOGIT_UNIT`]. A stone of many crystals has
-/// the network in doubt.
+/// the network in doubt: of 414 painted stones from 2 mm on 13 lie above this, of 78 lumps 49.
 const LUMP: f64 = 18.0;
-/// From here on a body may be one.
+/// From here on a body may be one: 19 more stones of these, 15 more lumps.
 const MAYBE_LUMP: f64 = 8.0;
 /// From here on pale grains make a lump of a body: below, the network is sure of a stone, veined ones among them.
 const LUMP_IF_SANDY: f64 = -30.0;
@@ -47,7 +47,8 @@ pub enum Told {
     Grain,
 }
 
-/// Tells what a body is from the network's mean word on lumps over it and from its light.
+/// Tells what a body is from the network's word, mean of [`super::network::Answer::lump`] over it in 1/[`super::network::LOGIT_UNIT`], and
+/// from its light. `light` holds the mask and is of `px_per_mm`.
 pub fn tell(word: f64, mask: &Mask, light: &LightMap, px_per_mm: f64) -> Told {
     let texture = if word > LUMP_IF_SANDY && word <= STONE_IF_SMOOTH { Texture::of(mask, light, px_per_mm) } else { None };
     let lump = match texture {
@@ -64,7 +65,8 @@ pub fn tell(word: f64, mask: &Mask, light: &LightMap, px_per_mm: f64) -> Told {
     }
 }
 
-/// How the light inside a body varies on the scale of sand grains: ln of a grain's light over that around it.
+/// How the light inside a body varies on the scale of sand grains: ln of a grain's light over that around it, its standard deviation,
+/// its skewness and what the palest in 33 reach.
 #[derive(Debug, Clone, Copy, PartialEq)]
 struct Texture {
     spread: f64,
