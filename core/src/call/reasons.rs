@@ -387,7 +387,7 @@ fn lifts(kind: StopKind) -> Hint {
 
 /// What a look into the box before the pour would lead to. Levels that lead to the same stand together.
 fn look_first(after: [CallCode; 3]) -> Hint {
-    let mut text = said("Drain the box and look first.", "Primero drene la caja y revise.");
+    let mut text = said("Lock out, drain the box and look first.", "Primero bloquee la bomba, drene la caja y revise.");
     let levels: Vec<(Words, CallCode)> = [LevelCode::PasteOnly, LevelCode::SomeSand, LevelCode::Sand, LevelCode::Lumps]
         .into_iter()
         .map(|code| level::words(code).0)
@@ -465,13 +465,16 @@ mod tests {
     fn levels_that_lead_to_the_same_stand_together() {
         let texts = |after| (look_first(after).text, look_first(after).text_es);
         let (en, es) = texts([Pour, Pour, PourAndWatch]);
-        assert_eq!(en, "Drain the box and look first. Paste only or some sand: pour. Sand: pour and watch. Lumps: change first.");
+        assert_eq!(en, "Lock out, drain the box and look first. Paste only or some sand: pour. Sand: pour and watch. Lumps: change first.");
         assert_eq!(
             es,
-            "Primero drene la caja y revise. Sólo lechada o algo de arena: cuele. Arena: cuele y vigile. Grumos: primero cambie."
+            "Primero bloquee la bomba, drene la caja y revise. Sólo lechada o algo de arena: cuele. Arena: cuele y vigile. Grumos: primero cambie."
         );
         let (en, es) = texts([Pour, ChangeFirst, ChangeFirst]);
-        assert_eq!(en, "Drain the box and look first. Paste only: pour. Some sand, sand or lumps: change first.");
-        assert_eq!(es, "Primero drene la caja y revise. Sólo lechada: cuele. Algo de arena, arena o grumos: primero cambie.");
+        assert_eq!(en, "Lock out, drain the box and look first. Paste only: pour. Some sand, sand or lumps: change first.");
+        assert_eq!(
+            es,
+            "Primero bloquee la bomba, drene la caja y revise. Sólo lechada: cuele. Algo de arena, arena o grumos: primero cambie."
+        );
     }
 }

@@ -60,9 +60,11 @@ class CallTest {
     fun boxNobodyLookedIntoThenTheAnswerSaysWhatALookLeadsToAndItsKeyOpensTheCheck() {
         val pump = withCups()
         open(pump)
-        assertTrue(bench.texts(), "Drain the box and look first. Paste only" in bench.texts())
+        assertTrue(bench.texts(), "Lock out, drain the box and look first. Paste only" in bench.texts())
         bench.touch(R.id.check)
         assertEquals(Place("check", pump), bench.screen.at)
+        bench.picture("check_first")
+        assertTrue(bench.texts(), "locked out" in bench.texts())
     }
 
     @Test

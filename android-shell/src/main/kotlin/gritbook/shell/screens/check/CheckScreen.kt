@@ -176,6 +176,7 @@ class CheckScreen(at: Place, frame: Frame) : Screen(at, frame) {
             facts.level.reasons.forEach { addView(context.words(Levels.reason(context, figures, it))) }
         }
         if (ask == Ask.PHOTO && eye.name == null && eyeLevel == null) {
+            addView(context.words(word(R.string.check_locked), bold = true))
             addView(SketchView(context, cardSketch()), LinearLayout.LayoutParams(MATCH_PARENT, LinearLayout.LayoutParams.WRAP_CONTENT))
             addView(context.words(word(R.string.check_how)))
         }
