@@ -44,8 +44,8 @@ const LEAST_CORE_PX: usize = 4;
 const CUT_UP_TO_PERCENT: usize = 75;
 
 /// Above this share of doubt inside grains nothing is told apart, and the photo is refused. Up to here photos of four painters gave levels
-/// and sizes as good as those of less doubt; of those beyond it a D50 was off by as much as 19 % (DEVELOPERS.md).
-pub const DOUBT_REFUSED: f64 = 0.12;
+/// and sizes nearly as good as those of less doubt; of those beyond it levels were often wrong and a D50 off by as much as 29 % (DEVELOPERS.md).
+pub const DOUBT_REFUSED: f64 = 0.14;
 
 /// What a window shows.
 #[derive(Debug, Clone, Copy)]

@@ -25,7 +25,7 @@ use crate::photo::quality::sharpness_of_strong_edges;
 /// The method's name in the document.
 pub const METHOD_NAME: &str = "spread";
 /// Changes whenever answers may.
-pub const METHOD_VERSION: &str = "13";
+pub const METHOD_VERSION: &str = "14";
 
 /// What the window told.
 #[derive(Debug, Clone)]
