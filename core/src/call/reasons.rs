@@ -68,6 +68,17 @@ fn side(cup: Option<Cup>) -> &'static str {
     }
 }
 
+/// A life or a sum of money to two figures: what is reckoned from a few lives is known no finer.
+fn two_figures(value: f64) -> String {
+    if !(value.is_finite() && value > 0.0) {
+        return format!("{value:.0}");
+    }
+    let step = 10_f64.powf(value.log10().floor() - 1.0);
+    let rounded = (value / step).round() * step;
+    let decimals = (1.0 - rounded.log10().floor()).clamp(0.0, 2.0) as usize;
+    format!("{rounded:.decimals$}")
+}
+
 /// A chance as a figure in percent: 12, 4.3, 0.4. `None` below a tenth of a percent: it is known no finer.
 pub fn percent_figure(chance: f64) -> Option<String> {
     let percent = 100.0 * chance;
@@ -122,27 +133,35 @@ fn cost_reason(choice: &Choice, costs: &Costs) -> Reason {
     let going_on = pour.min(watch);
     let currency = &costs.currency;
     let text = match choice.call {
-        CallCode::ChangeFirst => {
-            let more = going_on - change;
+        // A stop decides whatever it costs.
+        CallCode::ChangeFirst if going_on < change => {
+            let less = two_figures(change - going_on);
             said(
-                format!("Going on is expected to cost {more:.0} {currency} more than changing now."),
-                format!("Seguir así costaría unos {more:.0} {currency} más que cambiar ahora."),
+                format!("By cost alone going on would be about {less} {currency} cheaper; what was seen decides."),
+                format!("Sólo por el costo, seguir saldría unos {less} {currency} más barato; decide lo que se vio."),
+            )
+        }
+        CallCode::ChangeFirst => {
+            let more = two_figures(going_on - change);
+            said(
+                format!("Going on is expected to cost about {more} {currency} more than changing now."),
+                format!("Seguir así costaría unos {more} {currency} más que cambiar ahora."),
             )
         }
         CallCode::PourAndWatch => {
-            let (saves, dearer) = (pour - watch, change - watch);
+            let (saves, dearer) = (two_figures(pour - watch), two_figures(change - watch));
             said(
                 format!(
-                    "Watching is expected to save {saves:.0} {currency} against pouring unwatched; changing now would cost {dearer:.0} more."
+                    "Watching is expected to save about {saves} {currency} against pouring unwatched; changing now would cost about {dearer} more."
                 ),
-                format!("Vigilar ahorraría unos {saves:.0} {currency} frente a colar sin vigilar; cambiar ahora costaría {dearer:.0} más."),
+                format!("Vigilar ahorraría unos {saves} {currency} frente a colar sin vigilar; cambiar ahora costaría unos {dearer} más."),
             )
         }
         CallCode::Pour => {
-            let more = change - pour;
+            let more = two_figures(change - pour);
             said(
-                format!("Changing now is expected to cost {more:.0} {currency} more than pouring."),
-                format!("Cambiar ahora costaría unos {more:.0} {currency} más que colar."),
+                format!("Changing now is expected to cost about {more} {currency} more than pouring."),
+                format!("Cambiar ahora costaría unos {more} {currency} más que colar."),
             )
         }
     };
@@ -180,7 +199,7 @@ fn turn_reason(turn: &Turned) -> Option<Reason> {
 fn seen_reasons(seen: Seen) -> Vec<Reason> {
     let mut signs = Vec::new();
     let level = match seen.level {
-        Some(0) => Some(said("Paste only in the box at the last look.", "Solo lechada en la caja en la última revisión.")),
+        Some(0) => Some(said("Paste only in the box at the last look.", "Sólo lechada en la caja en la última revisión.")),
         Some(1) => Some(said("Some sand in the box at the last look.", "Algo de arena en la caja en la última revisión.")),
         Some(2) => Some(said(
             "Sand in the box at the last look: cups are passing.",
@@ -235,12 +254,13 @@ fn cup_reasons(cup: Cup, age: Option<f64>, grade: Option<u8>, median_life_m3: f6
         let text = said(format!("Cup{side} graded {grade}, {}.", name.en), format!("Copa{side}: estado {grade}, {}.", name.es));
         signs.push(reason("grade", text, Some(f64::from(grade)), Some(4.0)));
     }
+    let life = two_figures(median_life_m3);
     signs.push(match age {
         Some(age) => reason(
             "age",
             said(
-                format!("Cup{side} has {age:.0}\u{a0}m³; half of such cups reach {median_life_m3:.0}\u{a0}m³."),
-                format!("Copa{side}: lleva {age:.0}\u{a0}m³; la mitad de las copas así llega a {median_life_m3:.0}\u{a0}m³."),
+                format!("Cup{side} has {age:.0}\u{a0}m³; half of such cups reach about {life}\u{a0}m³."),
+                format!("Copa{side}: lleva {age:.0}\u{a0}m³; la mitad de las copas así llega a unos {life}\u{a0}m³."),
             ),
             Some(age),
             Some(median_life_m3),
@@ -324,7 +344,7 @@ pub(super) fn reasons(facts: &Facts<'_>) -> Vec<Reason> {
     if facts.failures < crate::life::fit::LEAST_FAILURES {
         let text = said(
             format!("Only {} failed lives are known; the stated prior still speaks.", facts.failures),
-            format!("Solo se conocen {} vidas que acabaron en falla; todavía pesa la suposición inicial.", facts.failures),
+            format!("Sólo se conocen {} vidas que acabaron en falla; todavía pesa la suposición inicial.", facts.failures),
         );
         reasons.push(reason("few_lives", text, Some(facts.failures as f64), Some(crate::life::fit::LEAST_FAILURES as f64)));
     }
@@ -476,5 +496,33 @@ mod tests {
             es,
             "Primero bloquee la bomba, drene la caja y revise. Sólo lechada: cuele. Algo de arena, arena o grumos: primero cambie."
         );
+    }
+
+    #[test]
+    fn what_is_reckoned_is_said_to_two_figures_and_told_whole() {
+        let figures =
+            [(4618.6, "4600"), (9960.0, "10000"), (12_345.0, "12000"), (765.0, "770"), (8.26, "8.3"), (0.123, "0.12"), (0.0, "0")];
+        for (value, said) in figures {
+            assert_eq!(two_figures(value), said);
+        }
+        let age = &cup_reasons(Cup::A, Some(812.4), None, 4618.6)[0];
+        assert_eq!(age.text, "Cup A has 812\u{a0}m³; half of such cups reach about 4600\u{a0}m³.");
+        assert_eq!(age.text_es, "Copa A: lleva 812\u{a0}m³; la mitad de las copas así llega a unos 4600\u{a0}m³.");
+        assert_eq!((age.value, age.limit), (Some(812.4), Some(4618.6)));
+    }
+
+    #[test]
+    fn where_a_stop_decides_no_cost_is_said_to() {
+        let choice = |costs| Choice {
+            call: ChangeFirst,
+            costs,
+            chance_of_failure: 0.1,
+            cost_per_m3: 1.0,
+            best_change_age_m3: None,
+            other_pours: [None, None],
+        };
+        let said = |costs| cost_reason(&choice(costs), &Costs::default()).text;
+        assert_eq!(said([120.0, 90.0, 540.0]), "By cost alone going on would be about 450 USD cheaper; what was seen decides.");
+        assert_eq!(said([1290.0, 990.0, 540.0]), "Going on is expected to cost about 450 USD more than changing now.");
     }
 }

@@ -201,7 +201,7 @@ impl SignSeen {
     /// In words.
     pub(super) fn words(self) -> Words {
         match self {
-            Self::PasteOnly => Words { en: "Paste only in the box.", es: "Sólo pasta en la caja." },
+            Self::PasteOnly => Words { en: "Paste only in the box.", es: "Sólo lechada en la caja." },
             Self::SomeSand => Words { en: "Some sand in the box.", es: "Algo de arena en la caja." },
             Self::Sand => Words { en: "Sand in the box.", es: "Arena en la caja." },
             Self::Lumps => Words { en: "Lumps in the box.", es: "Grumos en la caja." },

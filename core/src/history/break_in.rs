@@ -56,12 +56,12 @@ impl BreakInLook {
         if self.first_pour() {
             Words {
                 en: "Only paste may have come. Sand or mud now: a cup or its band went in badly, or the bore is worn.",
-                es: "Sólo puede haber pasado pasta. Arena o lodo ahora: una copa o su banda quedó mal montada, o el cilindro está gastado.",
+                es: "Sólo puede haber pasado lechada. Arena o lodo ahora: una copa o su banda quedó mal montada, o el cilindro está gastado.",
             }
         } else if self.at_m3 < BREAK_IN_M3[2] {
             Words {
                 en: "Still paste only, the water grey. Muddy again: measure the bore before more new cups.",
-                es: "Todavía sólo pasta, el agua gris. Lodosa otra vez: mida el cilindro antes de más copas nuevas.",
+                es: "Todavía sólo lechada, el agua gris. Lodosa otra vez: mida el cilindro antes de más copas nuevas.",
             }
         } else {
             Words {

@@ -112,7 +112,7 @@ class NewCupsTest {
         val pump = withNewCups()
         poured(pump, 9_130.0)
         page(pump)
-        assertTrue("${looks()}", looks()[0].startsWith("Después del primer colado, toca ahora, Sólo puede haber pasado pasta"))
+        assertTrue("${looks()}", looks()[0].startsWith("Después del primer colado, toca ahora, Sólo puede haber pasado lechada"))
         assertEquals("A los 100\u202Fm³, toca ahora", looks()[1])
     }
 
