@@ -188,6 +188,8 @@ fn hard_stops_are_outvoted_by_no_chance() {
     ] {
         let call = one(&format!("{}{row}", fleet()), "2025-08-01T06:00:00Z,P1,10,20150\n");
         assert_eq!((call.call, call.hard_stop), (CallCode::ChangeFirst, true), "{code}");
+        let cost = call.reasons.iter().find(|reason| reason.code == "expected_cost").map(|reason| reason.text.as_str());
+        assert!(cost.is_some_and(|text| !text.starts_with("Changing now")), "{code}: {cost:?}");
         assert_eq!(call.reasons[0].code, code);
         assert_eq!(call.change_cups.len(), cups, "{code}");
         assert!(!call.would_change.is_empty());

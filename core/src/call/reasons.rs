@@ -128,13 +128,12 @@ fn stop_reason(stop: &Stop) -> Reason {
     reason(code, text, Some(stop.value), Some(stop.limit))
 }
 
-fn cost_reason(choice: &Choice, costs: &Costs) -> Reason {
+fn cost_reason(choice: &Choice, costs: &Costs, stopped: bool) -> Reason {
     let [pour, watch, change] = choice.costs;
     let going_on = pour.min(watch);
     let currency = &costs.currency;
     let text = match choice.call {
-        // A stop decides whatever it costs.
-        CallCode::ChangeFirst if going_on < change => {
+        CallCode::Pour | CallCode::PourAndWatch if stopped => {
             let less = two_figures(change - going_on);
             said(
                 format!("By cost alone going on would be about {less} {currency} cheaper; what was seen decides."),
@@ -333,7 +332,7 @@ pub(super) fn reasons(facts: &Facts<'_>) -> Vec<Reason> {
         Some(choice.chance_of_failure),
         None,
     ));
-    reasons.push(cost_reason(choice, costs));
+    reasons.push(cost_reason(choice, costs, !facts.stops.is_empty()));
     reasons.extend(facts.turn.as_ref().and_then(turn_reason));
     reasons.extend(facts.last_seen.map(seen_reasons).unwrap_or_default());
     reasons.extend(facts.followed.and_then(followed_reason));
@@ -512,17 +511,21 @@ mod tests {
     }
 
     #[test]
-    fn where_a_stop_decides_no_cost_is_said_to() {
-        let choice = |costs| Choice {
-            call: ChangeFirst,
+    fn where_a_stop_decides_the_cost_does_not_speak_for_pouring() {
+        let choice = |call, costs| Choice {
+            call,
             costs,
             chance_of_failure: 0.1,
             cost_per_m3: 1.0,
             best_change_age_m3: None,
             other_pours: [None, None],
         };
-        let said = |costs| cost_reason(&choice(costs), &Costs::default()).text;
-        assert_eq!(said([120.0, 90.0, 540.0]), "By cost alone going on would be about 450 USD cheaper; what was seen decides.");
-        assert_eq!(said([1290.0, 990.0, 540.0]), "Going on is expected to cost about 450 USD more than changing now.");
+        let said = |call, costs, stopped| cost_reason(&choice(call, costs), &Costs::default(), stopped).text;
+        let by_cost = "By cost alone going on would be about 450 USD cheaper; what was seen decides.";
+        assert_eq!(said(PourAndWatch, [120.0, 90.0, 540.0], true), by_cost);
+        assert_eq!(said(Pour, [90.0, 120.0, 540.0], true), by_cost);
+        assert_eq!(said(Pour, [90.0, 120.0, 540.0], false), "Changing now is expected to cost about 450 USD more than pouring.");
+        let dearer = "Going on is expected to cost about 450 USD more than changing now.";
+        assert_eq!(said(ChangeFirst, [1290.0, 990.0, 540.0], true), dearer);
     }
 }
