@@ -11,6 +11,7 @@ use gritbook_core::{CoreError, ErrorKind};
 use super::{Failure, Run, say};
 use crate::report::curve::curve;
 use crate::report::overlay::overlay_png;
+use crate::report::picture::picture;
 use crate::report::words::{level_sentence, measure_sentence, reason_sentence, sized_as_a_heap};
 
 /// Arguments.
@@ -26,8 +27,8 @@ pub struct Args {
     /// Write the window with every counted grain outlined, as PNG.
     #[arg(long, value_name = "PNG")]
     overlay: Option<PathBuf>,
-    /// Write the gradation curve, as SVG.
-    #[arg(long, value_name = "SVG")]
+    /// Draw the gradation curve, as SVG or PNG.
+    #[arg(long, value_name = "FILE")]
     curve: Option<PathBuf>,
     /// Say on standard error how long each step took.
     #[arg(long)]
@@ -74,11 +75,11 @@ impl Run for Args {
         let outcome = read_photo_fully(&bytes, &settings).map_err(refused)?;
         // Everything is drawn before anything is written.
         let overlay = self.overlay.as_ref().map(|_| overlay_png(&outcome.reading, &outcome.window, &outcome.outlines_mm)).transpose()?;
-        if let (Some(path), Some(png)) = (&self.overlay, overlay) {
-            write_file(path, &png)?;
-        }
-        if let Some(path) = &self.curve {
-            write_file(path, curve(&outcome.reading).to_svg().as_bytes())?;
+        let drawn = self.curve.as_ref().map(|path| picture(path, &curve(&outcome.reading).layout())).transpose()?;
+        for (path, bytes) in [(&self.overlay, overlay), (&self.curve, drawn)] {
+            if let (Some(path), Some(bytes)) = (path, bytes) {
+                write_file(path, &bytes)?;
+            }
         }
         if self.json {
             say(serde_json::to_string(&outcome.reading).map_err(anyhow::Error::from)?);

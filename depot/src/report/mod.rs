@@ -1,5 +1,6 @@
 //! Things to look at: what is printed, drawn or handed on.
 
+mod beside;
 pub mod card_sheet;
 pub mod chart;
 pub mod code;

@@ -11,6 +11,8 @@ use gritbook_core::{CoreError, ErrorKind};
 use resvg::tiny_skia::{Pixmap, PremultipliedColorU8, Transform};
 use resvg::usvg;
 
+use super::beside::{Rect, beside};
+use super::chart::width_of;
 use super::fonts::svg_options;
 use super::words::{level_sentence, measure_sentence};
 
@@ -78,16 +80,18 @@ fn drawing(reading: &Reading, outlines_mm: &[Vec<[f64; 2]>], size_px: [f64; 3], 
         let _ = write!(svg, r#"<path d="{path}" fill="none" stroke="{PAPER}" stroke-opacity="0.85" stroke-width="{:.2}"/>"#, 3.2 * unit);
         let _ = write!(svg, r#"<path d="{path}" fill="none" stroke="{colour}" stroke-width="{:.2}"{dash}/>"#, thick * unit);
     }
-    for (grain, words) in named(&reading.grains) {
-        let (x, y) = (grain.x_mm * scale, grain.y_mm * scale);
-        let reach = grain.feret_max_mm / 2.0 * scale + 8.0 * unit;
-        let size = 26.0 * unit;
-        // Words go to the side that has room, and stay inside the picture.
-        let (anchor, at) = if x > width * 0.6 { ("end", x - reach) } else { ("start", x + reach) };
-        let base = (y + size * 0.35).clamp(size * 1.2, picture_height - size * 0.5);
+    let named = named(&reading.grains);
+    let size = 26.0 * unit;
+    let body = |grain: &Grain| Rect::around([grain.x_mm * scale, grain.y_mm * scale], [grain.feret_max_mm / 2.0 * scale; 2]);
+    let words: Vec<_> = named.iter().map(|(grain, words)| (body(grain), [width_of(words, size), 1.2 * size])).collect();
+    let others: Vec<Rect> =
+        reading.grains.iter().filter(|grain| named.iter().all(|(one, _)| !std::ptr::eq(*one, *grain))).map(body).collect();
+    for ((_, words), at) in named.iter().zip(beside(&words, &others, [width, picture_height], 8.0 * unit)) {
         let _ = write!(
             svg,
-            r#"<text x="{at:.1}" y="{base:.1}" text-anchor="{anchor}" font-size="{size:.1}" font-weight="bold" fill="{INK}" stroke="{PAPER}" stroke-width="{:.1}" stroke-linejoin="round" paint-order="stroke">{words}</text>"#,
+            r#"<text x="{:.1}" y="{:.1}" text-anchor="middle" font-size="{size:.1}" font-weight="bold" fill="{INK}" stroke="{PAPER}" stroke-width="{:.1}" stroke-linejoin="round" paint-order="stroke">{words}</text>"#,
+            f64::midpoint(at.left, at.right),
+            f64::midpoint(at.top, at.foot) + 0.35 * size,
             6.0 * unit
         );
     }

@@ -63,6 +63,26 @@ fn a_refused_photo_shows_what_its_gates_measured() {
 }
 
 #[test]
+fn pictures_are_what_their_names_say_and_a_bad_name_writes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let at = |name: &str| folder.path().join(name);
+    let read = |curve: &str| {
+        let (overlay, curve) = (at("seen.png"), at(curve));
+        let photo = fixture("golden_spread.jpg");
+        gritbook(&["read", photo.to_str().unwrap(), "--json", "--overlay", overlay.to_str().unwrap(), "--curve", curve.to_str().unwrap()])
+    };
+    let refused = read("sizes.pdf");
+    assert_eq!(refused.status.code(), Some(2));
+    assert_eq!(document(&refused)["error"]["code"], "bad_picture_name");
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+    for (name, begins) in [("sizes.svg", b"<svg"), ("sizes.png", b"\x89PNG")] {
+        assert_eq!(read(name).status.code(), Some(0), "{name}");
+        assert!(std::fs::read(at(name)).unwrap().starts_with(begins), "{name}");
+    }
+    assert!(std::fs::read(at("seen.png")).unwrap().starts_with(b"\x89PNG"));
+}
+
+#[test]
 fn a_card_printed_too_small_is_put_right_by_its_bar_and_said() {
     let photo = fixture("golden_spread.jpg");
     let photo = photo.to_str().unwrap();

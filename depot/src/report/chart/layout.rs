@@ -102,7 +102,7 @@ const NOTE_PX: f64 = 14.0;
 const LINE_PX: f64 = 18.0;
 
 /// Rough width of words: 0.56 em a letter, measured on the embedded face over our own labels (real: 0.48 to 0.55).
-fn width_of(text: &str, size_px: f64) -> f64 {
+pub(in crate::report) fn width_of(text: &str, size_px: f64) -> f64 {
     text.lines().map(|line| line.chars().count()).max().unwrap_or(0) as f64 * size_px * 0.56
 }
 

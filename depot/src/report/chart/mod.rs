@@ -11,6 +11,7 @@
 mod layout;
 mod svg;
 
+pub(super) use layout::width_of;
 pub use layout::{Anchor, Drawing, Shape, Stroke, TextShape};
 pub(crate) use svg::escaped;
 pub use svg::{Palette, to_svg};
