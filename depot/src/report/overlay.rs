@@ -69,23 +69,29 @@ fn drawing(reading: &Reading, outlines_mm: &[Vec<[f64; 2]>], size_px: [f64; 3], 
     let [width, picture_height, height] = size_px;
     let scale = width / reading.scale.window_mm[0];
     let mut svg = format!(r#"<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}" viewBox="0 0 {width} {height}">"#);
-    // A paper-coloured line under each outline keeps it readable on dark stones.
+    let named = named(&reading.grains);
+    let is_named = |grain: &Grain| named.iter().any(|(one, _)| std::ptr::eq(*one, grain));
+    // A paper-coloured line under each outline keeps it readable on dark stones. A single grain that words name has a stronger one: of
+    // two neighbours it is clear which is meant.
     for (grain, outline) in reading.grains.iter().zip(outlines_mm) {
         let path = path_of(outline, scale);
-        let (colour, thick, dash) =
-            if grain.cut { (INK, 1.6, format!(r#" stroke-dasharray="{0:.1} {0:.1}""#, 5.0 * unit)) } else { (VIOLET, 1.6, String::new()) };
+        let thick = if grain.kind == GrainKind::Grain && is_named(grain) { 2.8 } else { 1.6 };
+        let (colour, dash) =
+            if grain.cut { (INK, format!(r#" stroke-dasharray="{0:.1} {0:.1}""#, 5.0 * unit)) } else { (VIOLET, String::new()) };
         if grain.kind == GrainKind::Lump {
             let _ = write!(svg, r#"<path d="{path}" fill="none" stroke="{colour}" stroke-width="{:.2}"/>"#, 7.0 * unit);
         }
-        let _ = write!(svg, r#"<path d="{path}" fill="none" stroke="{PAPER}" stroke-opacity="0.85" stroke-width="{:.2}"/>"#, 3.2 * unit);
+        let _ = write!(
+            svg,
+            r#"<path d="{path}" fill="none" stroke="{PAPER}" stroke-opacity="0.85" stroke-width="{:.2}"/>"#,
+            2.0 * thick * unit
+        );
         let _ = write!(svg, r#"<path d="{path}" fill="none" stroke="{colour}" stroke-width="{:.2}"{dash}/>"#, thick * unit);
     }
-    let named = named(&reading.grains);
     let size = 26.0 * unit;
     let body = |grain: &Grain| Rect::around([grain.x_mm * scale, grain.y_mm * scale], [grain.feret_max_mm / 2.0 * scale; 2]);
     let words: Vec<_> = named.iter().map(|(grain, words)| (body(grain), [width_of(words, size), 1.2 * size])).collect();
-    let others: Vec<Rect> =
-        reading.grains.iter().filter(|grain| named.iter().all(|(one, _)| !std::ptr::eq(*one, *grain))).map(body).collect();
+    let others: Vec<Rect> = reading.grains.iter().filter(|grain| !is_named(grain)).map(body).collect();
     for ((_, words), at) in named.iter().zip(beside(&words, &others, [width, picture_height], 8.0 * unit)) {
         let _ = write!(
             svg,
