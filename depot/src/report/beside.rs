@@ -42,21 +42,23 @@ const OF_WAY: f64 = 0.02;
 /// Ways to stand, best first: right, left, above, below, and above and below leaning over. Along and down, in reaches.
 const WAYS: [[f64; 2]; 8] = [[1.0, 0.0], [-1.0, 0.0], [0.0, -1.0], [0.0, 1.0], [0.6, -1.0], [0.6, 1.0], [-0.6, -1.0], [-0.6, 1.0]];
 
-/// Where words of these sizes (width and height) stand beside the bodies that they name, in turn: the first are the surest of a good place.
-/// `others` are the bodies that no words name.
-pub(super) fn beside(named: &[(Rect, [f64; 2])], others: &[Rect], picture: [f64; 2], gap: f64) -> Vec<Rect> {
+/// Where words stand beside the bodies that they name, in turn: the first are the surest of a good place.
+///
+/// `named`: each body, and the width and height of its words, px. `others`: the bodies that no words name. `picture_px`: width and height;
+/// words that fit it lie inside. `gap_px`: from words to their body. Gives one place for each of `named`.
+pub(super) fn beside(named: &[(Rect, [f64; 2])], others: &[Rect], picture_px: [f64; 2], gap_px: f64) -> Vec<Rect> {
     let mut placed: Vec<Rect> = Vec::with_capacity(named.len());
-    for (number, (body, [wide, tall])) in named.iter().enumerate() {
+    for (body, [wide, tall]) in named {
         let middle = [f64::midpoint(body.left, body.right), f64::midpoint(body.top, body.foot)];
-        let reach = [(body.right - body.left + wide) / 2.0 + gap, (body.foot - body.top + tall) / 2.0 + gap];
+        let reach = [(body.right - body.left + wide) / 2.0 + gap_px, (body.foot - body.top + tall) / 2.0 + gap_px];
         let way = |[along, down]: [f64; 2]| {
-            Rect::around([middle[0] + along * reach[0], middle[1] + down * reach[1]], [wide / 2.0, tall / 2.0]).inside(picture)
+            Rect::around([middle[0] + along * reach[0], middle[1] + down * reach[1]], [wide / 2.0, tall / 2.0]).inside(picture_px)
         };
         let cost = |at: &Rect| {
-            let of = |bodies: &mut dyn Iterator<Item = &Rect>| bodies.map(|body| at.shared(body)).sum::<f64>();
-            let other_named = named.iter().enumerate().filter(|(other, _)| *other != number).map(|(_, (body, _))| body);
-            // Its own body is hidden only where the picture's edge leaves no other place.
-            OF_WORDS * of(&mut placed.iter()) + OF_NAMED * (of(&mut other_named.into_iter()) + at.shared(body)) + of(&mut others.iter())
+            // Its own body counts too: words lie on it only where the picture's edge leaves no other place.
+            let of_named: f64 = named.iter().map(|(body, _)| at.shared(body)).sum();
+            let of = |hidden: &[Rect]| hidden.iter().map(|body| at.shared(body)).sum::<f64>();
+            OF_WORDS * of(&placed) + OF_NAMED * of_named + of(others)
         };
         let costs = WAYS.iter().enumerate().map(|(turn, step)| {
             let at = way(*step);
